@@ -1,0 +1,1 @@
+"""Changes to people, shops and tokens."""

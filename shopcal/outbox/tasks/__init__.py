@@ -1,0 +1,5 @@
+"""What the outbox itself handles; importing this registers it."""
+
+from shopcal.outbox.tasks import mail, pruning
+
+__all__ = ["mail", "pruning"]

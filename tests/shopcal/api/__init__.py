@@ -1,0 +1,1 @@
+"""The API platform: refusals, versions, keys, pages, description."""
