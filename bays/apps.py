@@ -1,0 +1,15 @@
+"""The physical world and its time: floor, equipment, people, holds."""
+
+from django.apps import AppConfig
+
+
+class BaysConfig(AppConfig):
+    name = "bays"
+    default_auto_field = "django.db.models.BigAutoField"
+    verbose_name = "Bays"
+
+    def ready(self) -> None:
+        from bays.overlap import GUARDS
+        from shopcal import database
+
+        database.keep_installed(self, GUARDS)

@@ -1,0 +1,1 @@
+"""Rows to the dataclasses of the pure packages, and back."""

@@ -1,0 +1,1 @@
+"""Reads of the physical world; nothing here changes anything."""

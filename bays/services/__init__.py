@@ -1,0 +1,1 @@
+"""Changes to the physical world: permission, one transaction, one event each."""
