@@ -1,0 +1,9 @@
+"""What happens to a vehicle: booking, procedures, calibrations, measurements."""
+
+from django.apps import AppConfig
+
+
+class JobsConfig(AppConfig):
+    name = "jobs"
+    default_auto_field = "django.db.models.BigAutoField"
+    verbose_name = "Jobs"

@@ -1,0 +1,1 @@
+"""What is known about a vehicle when it arrives: VIN, trouble codes, work that triggers."""

@@ -1,0 +1,266 @@
+"""The whole shop as one planner problem, with the plan in force."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+
+from django.db.models import QuerySet
+
+from bays.convert.planner import Clock, person_key, unit_key, windows_inside
+from bays.models import EquipmentType, Hold, HoldReason
+from bays.planner import Blocked, Operation, Plan, Problem, Row, Vehicle, plan_of
+from bays.planner import Placement as PlannedPlacement
+from bays.selectors.calendar import opening_spans, workers
+from bays.selectors.equipment import planned_units
+from bays.selectors.floor import CurrentFloor, current_floor
+from jobs.models import Step, Visit
+from jobs.planning.space import LOT, OUTSIDE, Place, place_of_step, places_for, shape_of
+from jobs.procedures import ProcedureContent
+from jobs.selectors.procedures import content_of
+from shopcal.accounts.models import Shop
+
+HORIZON_DAYS = 14
+# A planned step that has not begun this long after its time is planned anew.
+LATE_START_MINUTES = 15
+OPEN_STATES = ("booked", "checked_in", "in_work", "on_hold")
+
+
+@dataclass(frozen=True)
+class ShopPlan:
+    """The problem, the plan in force, and what is needed to read rows back into steps."""
+
+    shop: Shop
+    clock: Clock
+    current: CurrentFloor
+    problem: Problem
+    plan: Plan
+    steps: Mapping[str, Step]  # by operation id
+    places: Mapping[str, Place]
+    common_types: frozenset[str]  # equipment that lies about in number and is never held
+
+    def with_vehicle(self, vehicle: Vehicle, places: Mapping[str, Place]) -> ShopPlan:
+        """The same shop with one more vehicle to place."""
+        placements = {
+            **self.problem.placements,
+            **{p.planned.id: p.planned for p in places.values()},
+        }
+        problem = replace(
+            self.problem, placements=placements, vehicles=(*self.problem.vehicles, vehicle)
+        )
+        return replace(self, problem=problem, places={**self.places, **places})
+
+
+def operation_id(step: Step) -> str:
+    return f"step:{step.pk}"
+
+
+def vehicle_id(visit: Visit) -> str:
+    return f"visit:{visit.pk}"
+
+
+def load_shop_plan(
+    shop: Shop,
+    now: datetime,
+    *,
+    days: int = HORIZON_DAYS,
+    late_start_minutes: int = LATE_START_MINUTES,
+) -> ShopPlan:
+    """Everything the planner must know, read in a fixed number of queries.
+
+    Steps that are being done or that a manager pinned become pins; planned steps become the plan
+    in force. A planned step that has not begun ``late_start_minutes`` after its time loses its
+    place, so that a re-plan finds it a new one. Steps done already are no longer the planner's
+    business.
+
+    Raises:
+        NotFound: the shop has no floor plan yet.
+    """
+    today = now.astimezone(shop.zone).date()
+    visits = list(_open_visits(shop.pk))
+    clock = Clock.from_day(_first_day(visits, shop, today), shop.zone)
+    last_on = today + timedelta(days=days)
+    horizon = clock.down(Clock.from_day(last_on, shop.zone).origin)
+    current = current_floor(shop.pk)
+    common = frozenset(
+        EquipmentType.objects.for_shop(shop.pk)
+        .filter(exclusive=False)
+        .values_list("code", flat=True)
+    )
+    reader = _VisitReader(clock, current, common, clock.up(now), late_start_minutes)
+    vehicles = tuple(vehicle for visit in visits if (vehicle := reader.vehicle(visit)) is not None)
+    problem = Problem(
+        origin=clock.origin,
+        now=clock.up(now),
+        horizon=horizon,
+        move_minutes=shop.move_minutes,
+        open=windows_inside(clock, opening_spans(shop.pk, shop.zone, clock.origin.date(), last_on)),
+        placements=reader.planned_placements(),
+        technicians=workers(shop.pk, clock, clock.origin.date(), last_on),
+        units=planned_units(shop.pk, clock, horizon),
+        vehicles=vehicles,
+        pins=tuple(reader.pins),
+        previous=tuple(reader.rows),
+        blocked=_other_holds(shop.pk, clock, now),
+    )
+    return ShopPlan(
+        shop=shop,
+        clock=clock,
+        current=current,
+        problem=problem,
+        plan=plan_of(problem, reader.rows),
+        steps=reader.steps,
+        places=reader.places,
+        common_types=common,
+    )
+
+
+def _open_visits(shop_id: int) -> QuerySet[Visit]:
+    return (
+        Visit.objects.for_shop(shop_id)
+        .filter(state__in=OPEN_STATES)
+        .select_related("vehicle")
+        .prefetch_related(
+            "steps__technician",
+            "steps__second_person",
+            "steps__floor_edition",
+            "steps__calibration__edition__procedure",
+        )
+        .order_by("promised_at", "id")
+    )
+
+
+def _first_day(visits: Sequence[Visit], shop: Shop, today: date) -> date:
+    """The earliest day any step that matters began on, today at the latest."""
+    starts = [
+        step.starts_at
+        for visit in visits
+        for step in visit.steps.all()
+        if step.starts_at is not None and step.state in (Step.State.PLANNED, Step.State.DOING)
+    ]
+    return min([today, *(moment.astimezone(shop.zone).date() for moment in starts)])
+
+
+class _VisitReader:
+    """Reads visits into vehicles, rows and pins, collecting the places they use."""
+
+    def __init__(
+        self,
+        clock: Clock,
+        current: CurrentFloor,
+        common: frozenset[str],
+        now: int,
+        late_start_minutes: int,
+    ) -> None:
+        self.clock = clock
+        self.current = current
+        self.common = common
+        self.now = now
+        self.late_start_minutes = late_start_minutes
+        self.places: dict[str, Place] = {key: Place(place) for key, place in OUTSIDE.items()}
+        self.steps: dict[str, Step] = {}
+        self.rows: list[Row] = []
+        self.pins: list[Row] = []
+
+    def vehicle(self, visit: Visit) -> Vehicle | None:
+        """The visit's steps still to do; None when none is left."""
+        left = [s for s in visit.steps.all() if s.state in (Step.State.PLANNED, Step.State.DOING)]
+        if not left:
+            return None
+        operations = tuple(self._operation(visit, step) for step in left)
+        release = self._release(visit, left)
+        return Vehicle(
+            id=vehicle_id(visit),
+            label=visit.ro_number,
+            release=release,
+            due=self.clock.up(visit.promised_at),
+            weight=visit.weight,
+            operations=operations,
+        )
+
+    def planned_placements(self) -> dict[str, PlannedPlacement]:
+        return {key: place.planned for key, place in self.places.items()}
+
+    def _release(self, visit: Visit, left: Sequence[Step]) -> int:
+        """When the vehicle is there and its last finished step is over."""
+        done = [s.ended_at for s in visit.steps.all() if s.ended_at is not None]
+        release = max(
+            [self.clock.up(visit.arrives_at), *(self.clock.up(moment) for moment in done)]
+        )
+        starts = [self.clock.down(s.starts_at) for s in left if s.starts_at is not None]
+        return max(0, min([release, *starts]))
+
+    def _operation(self, visit: Visit, step: Step) -> Operation:
+        operation = operation_id(step)
+        self.steps[operation] = step
+        places = self._places(visit, step)
+        self.places.update(places)
+        row = self._row(visit, step)
+        minutes, lag = step.minutes, step.lag_minutes
+        if row is not None:
+            self.rows.append(row)
+            if step.state == Step.State.DOING or step.pinned or row.start < self.now:
+                self.pins.append(row)
+                minutes, lag = row.end - row.start, 0
+        return Operation(
+            id=operation,
+            kind=step.kind,
+            minutes=minutes,
+            skill=step.skill_code or None,
+            equipment=tuple(code for code in step.equipment_codes if code not in self.common),
+            placements=tuple(places),
+            anywhere=step.kind in (Step.Kind.PRE_SCAN, Step.Kind.POST_SCAN),
+            lag=lag,
+            second_person_minutes=min(step.second_person_minutes, minutes),
+            label=step.label,
+        )
+
+    def _places(self, visit: Visit, step: Step) -> dict[str, Place]:
+        places: dict[str, Place] = {}
+        calibration = getattr(step, "calibration", None)
+        if calibration is not None:
+            content: ProcedureContent = content_of(calibration.edition)
+            places = places_for(self.current, shape_of(visit.vehicle), content)
+        held = place_of_step(step)
+        if held is not None and held.planned.id not in places:
+            places[held.planned.id] = held
+        return places or {LOT: Place(OUTSIDE[LOT])}
+
+    def _row(self, visit: Visit, step: Step) -> Row | None:
+        if step.starts_at is None or step.ends_at is None or step.technician is None:
+            return None
+        doing = step.state == Step.State.DOING
+        start = self.clock.down(step.starts_at)
+        if not doing and start < self.now - self.late_start_minutes:
+            return None
+        end = self.clock.up(step.ends_at)
+        return Row(
+            vehicle=vehicle_id(visit),
+            operation=operation_id(step),
+            start=start,
+            end=max(end, self.now) if doing else end,
+            technician=person_key(step.technician.code),
+            second_person=person_key(step.second_person.code) if step.second_person else None,
+            units=tuple(unit_key(code) for code in step.unit_codes),
+            placement=step.placement_key or LOT,
+            park_after=step.park_after,
+        )
+
+
+def _other_holds(shop_id: int, clock: Clock, now: datetime) -> tuple[Blocked, ...]:
+    """Holds that belong to no step: upkeep and closed-off floor."""
+    rows = (
+        Hold.objects.for_shop(shop_id)
+        .filter(step_id__isnull=True, ends_at__gt=now)
+        .exclude(reason=HoldReason.WORK)
+        .select_related("resource")
+    )
+    return tuple(
+        Blocked(
+            resource_id=f"{hold.resource.kind}:{hold.resource.code}",
+            window=clock.around(max(hold.starts_at, clock.moment(0)), hold.ends_at),
+            reason=hold.note or hold.get_reason_display(),
+        )
+        for hold in rows
+    )

@@ -1,0 +1,1 @@
+"""Reads of visits, procedures and work; nothing here changes anything."""

@@ -1,0 +1,1 @@
+"""Changes to visits and calibrations: permission, one transaction, one event each."""
