@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 
 from celery import Celery
-from kombu import Queue
+from kombu.entity import Queue
 
 from shopcal.outbox.registry import QUEUES
 
@@ -24,7 +24,10 @@ app = Celery("shopcal")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.conf.update(
     # A worker started without --queues listens to all of them.
-    task_queues=[Queue(name) for name in (*QUEUES, TICK_QUEUE)],
+    task_queues=[
+        Queue(name)  # type: ignore[no-untyped-call]
+        for name in (*QUEUES, TICK_QUEUE)
+    ],
     # Nothing on disk: when a timer is due is kept in the database, and a missed tick is no loss.
     beat_scheduler="celery.beat:Scheduler",
     beat_schedule={

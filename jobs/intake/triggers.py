@@ -9,30 +9,6 @@ from __future__ import annotations
 import heapq
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
-from typing import Final
-
-# Offered when work is written down; procedures may name other codes
-# (common practice, no source).
-WORK: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        "windscreen_replaced": "the windscreen was replaced",
-        "camera_bracket_moved": "a camera or its bracket was moved or removed",
-        "door_mirror_replaced": "a door mirror was replaced",
-        "bumper_removed": "a bumper cover was removed or replaced",
-        "sensor_replaced": "a sensor was replaced",
-        "module_replaced": "a control module was replaced or programmed",
-        "wheel_alignment_done": "the wheels were aligned",
-        "suspension_repaired": "suspension or steering parts were repaired or replaced",
-        "ride_height_changed": "the ride height changed",
-        "wheel_size_changed": "another wheel or tyre size was fitted",
-        "collision_structural": "structure was repaired after a collision",
-        "airbag_deployed": "an airbag deployed",
-        "battery_disconnected": "the battery was disconnected",
-        "tailgate_repaired": "the tailgate or boot lid was repaired or replaced",
-        "code_stored": "a trouble code of the system is stored",
-    }
-)
 
 
 @dataclass(frozen=True)
@@ -165,7 +141,7 @@ def _triggered(
     reasons: dict[str, list[str]] = {}
     for code, procedure in by_code.items():
         told = [
-            procedure.triggers[item].strip() or WORK.get(item, item.replace("_", " "))
+            procedure.triggers[item].strip() or item.replace("_", " ")
             for item in work
             if item in procedure.triggers
         ]

@@ -15,7 +15,7 @@ from jobs.models.vehicle import VehicleModel
 from jobs.planning.problem import ShopPlan
 from jobs.planning.space import LOT, OUTSIDE, Place, clear_zone_of, places_for, shape_of
 from jobs.planning.steps import NeededCalibration, StepDraft, draft_steps
-from jobs.procedures import WORK_CODES
+from jobs.procedures import WORK_CODES, ProcedureContent
 from jobs.selectors.procedures import content_of, current_editions
 from jobs.selectors.vehicles import kind_for_vin, kind_of_code, known_vehicle
 from shopcal.errors import FieldError
@@ -246,7 +246,7 @@ def _needed(
                 needs_first=content.needs_first,
                 every_vehicle=content.method == "alignment",
             )
-            for code, content in contents.items()
+            for code, content in sorted(contents.items(), key=lambda pair: _rank(pair[1]))
         ),
         absent_systems=_absent(request, vehicle, {c.system for c in contents.values()}),
     )
@@ -266,3 +266,12 @@ def _absent(request: BookingRequest, vehicle: WantedVehicle, systems: set[str]) 
     """Systems that need no question: said not to be there, or not in the library's full list."""
     listed = systems - vehicle.systems if vehicle.kind or vehicle.known else set()
     return frozenset({*request.absent_systems, *listed})
+
+
+def _rank(content: ProcedureContent) -> tuple[bool, bool, str]:
+    """Among procedures free of each other: alignment first, road drives last.
+
+    A camera or radar aimed before the wheels are aligned points along the wrong line (common
+    practice, no source).
+    """
+    return (content.method != "alignment", content.road, content.name)

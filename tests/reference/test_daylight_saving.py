@@ -19,6 +19,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from dateutil import tz
 
 from bays.hours import ShiftRule, moment_of, shift_spans
 
@@ -111,7 +112,6 @@ COMPARED = ("Europe/Lisbon", "Europe/Berlin", "Europe/Athens", "Australia/Lord_H
 
 @pytest.mark.parametrize("name", [*COMPARED, *US_ZONES, "Asia/Kolkata"])
 def test_every_quarter_hour_around_the_changes_agrees_with_dateutil(name: str) -> None:
-    tz = pytest.importorskip("dateutil.tz")
     zone, other = ZoneInfo(name), tz.gettz(name)
     assert other is not None
     for month, day in ((3, 8), (3, 29), (4, 5), (10, 4), (10, 25), (11, 1)):

@@ -72,7 +72,7 @@ def test_every_reason_is_told_once():
 
 def test_trigger_without_a_reason_is_told_in_the_words_of_the_work():
     (need,) = needed(["suspension_repaired"], FITTED, ALL)
-    assert need.reasons == ("suspension or steering parts were repaired or replaced",)
+    assert need.reasons == ("suspension repaired",)
 
 
 def test_system_nobody_knows_of_is_asked_for():

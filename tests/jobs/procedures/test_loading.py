@@ -66,5 +66,5 @@ def test_every_faulty_file_of_a_folder_is_told(tmp_path):
 
 def test_what_must_come_first_comes_first():
     order = [edition.code for edition in read_folder(FOLDER)]
-    assert order.index("wheel_alignment") < order.index("front_camera_static")
+    assert order.index("wheel_alignment") < order.index("front_radar_static")
     assert order.index("front_camera_static") < order.index("front_camera_dynamic")

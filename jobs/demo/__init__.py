@@ -1,0 +1,1 @@
+"""The invented shop that shows what this is for."""

@@ -1,0 +1,1 @@
+"""Reads for records and figures; nothing here changes anything."""

@@ -1,0 +1,1 @@
+"""Issuing and sending what is told."""

@@ -1,0 +1,5 @@
+"""Pages of this app."""
+
+from django.urls import URLPattern, URLResolver
+
+urlpatterns: list[URLPattern | URLResolver] = []
