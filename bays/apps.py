@@ -9,7 +9,9 @@ class BaysConfig(AppConfig):
     verbose_name = "Bays"
 
     def ready(self) -> None:
-        from bays.overlap import GUARDS
+        from bays.guards import GUARDS
+        from bays.transfer.physical import register_sections
         from shopcal import database
 
         database.keep_installed(self, GUARDS)
+        register_sections()

@@ -1,5 +1,20 @@
 """Pages of this app."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path, re_path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from jobs.pages import booking, day, floor_map, visit
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", day.day, name="day"),
+    path("day/panel/", day.day_panel, name="day-panel"),
+    path("day/reasons/", day.day_reasons, name="day-reasons"),
+    path("day/plan-again/", day.plan_again, name="plan-again"),
+    re_path(
+        r"^day/(?P<kind>technician-out|unit-out|zone-closed)/$", day.disruption, name="disruption"
+    ),
+    path("floor/", floor_map.floor_map, name="floor-map"),
+    path("floor/panel/", floor_map.floor_panel, name="floor-panel"),
+    path("book/", booking.book, name="book"),
+    path("book/offers/", booking.offers, name="book-offers"),
+    path("visits/<int:visit_id>/", visit.visit, name="visit-detail"),
+]

@@ -3,7 +3,8 @@
 import django.db.models.deletion
 from django.db import migrations, models
 
-from bays.overlap import GUARDS, exclusion_operation
+from bays.guards import GUARDS
+from bays.overlap import exclusion_operation
 from shopcal.database import guards_operation
 
 

@@ -124,7 +124,9 @@ class _Writer:
             state="verified",
             reasons=["invented history"],
         )
-        self._attempts(calibration, lane.technician, step, content.causes, fails=fails)
+        self._attempts(
+            calibration, lane.technician, starts_at, ends_at, content.causes, fails=fails
+        )
         self.written += 1
 
     def _visit(self, starts_at: datetime, ends_at: datetime, *, late: bool) -> Visit:
@@ -189,7 +191,8 @@ class _Writer:
         self,
         calibration: Calibration,
         technician: Technician,
-        step: Step,
+        begun_at: datetime,
+        ended_at: datetime,
         causes: tuple[str, ...],
         *,
         fails: bool,
@@ -201,10 +204,10 @@ class _Writer:
                 calibration=calibration,
                 number=number,
                 technician=technician,
-                begun_at=step.started_at or step.starts_at,
+                begun_at=begun_at,
                 begun_by=technician.name,
-                run_started_at=step.started_at,
-                ended_at=step.ended_at,
+                run_started_at=begun_at,
+                ended_at=ended_at,
                 outcome=outcome,
                 cause=self.chance.choice(causes) if outcome == "failed" else "",
             )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bays.models import Technician
 from shopcal.accounts.actor import Actor, Role
 from shopcal.accounts.models import Membership, Shop, User
 from shopcal.accounts.services.members import add_member
@@ -18,16 +17,15 @@ class DemoPerson:
     email: str
     name: str
     role: Role
-    technician: str = ""
 
 
 MANAGER = DemoPerson("manager@fennhollow.example", "S. Whitlock", Role.MANAGER)
 WRITER = DemoPerson("desk@fennhollow.example", "A. Petrov", Role.SERVICE_WRITER)
-TECHNICIAN = DemoPerson("osei@fennhollow.example", "R. Osei", Role.TECHNICIAN, "osei")
+TECHNICIAN = DemoPerson("osei@fennhollow.example", "R. Osei", Role.TECHNICIAN)
 OTHERS = (
-    DemoPerson("lind@fennhollow.example", "M. Lind", Role.TECHNICIAN, "lind"),
-    DemoPerson("varga@fennhollow.example", "J. Varga", Role.TECHNICIAN, "varga"),
-    DemoPerson("okafor@fennhollow.example", "T. Okafor", Role.TECHNICIAN, "okafor"),
+    DemoPerson("lind@fennhollow.example", "M. Lind", Role.TECHNICIAN),
+    DemoPerson("varga@fennhollow.example", "J. Varga", Role.TECHNICIAN),
+    DemoPerson("okafor@fennhollow.example", "T. Okafor", Role.TECHNICIAN),
 )
 THREE = (WRITER, TECHNICIAN, MANAGER)
 
@@ -45,14 +43,9 @@ def open_demo_shop(time_zone: str) -> Shop:
 
 
 def add_demo_people(shop: Shop) -> None:
-    """The desk and the technicians, each technician tied to the person on the floor."""
+    """The desk; the technicians came with the shop file."""
     by = Actor.of(membership_of(shop, MANAGER))
-    for person in (WRITER, TECHNICIAN, *OTHERS):
-        membership = add_member(email=person.email, name=person.name, role=person.role, by=by)
-        if person.technician:
-            Technician.objects.for_shop(shop.pk).filter(code=person.technician).update(
-                membership=membership
-            )
+    add_member(email=WRITER.email, name=WRITER.name, role=WRITER.role, by=by)
 
 
 def membership_of(shop: Shop, person: DemoPerson) -> Membership:

@@ -3,6 +3,9 @@
 import django.db.models.deletion
 from django.db import migrations, models
 
+from jobs.guards import GUARDS
+from shopcal.database import guards_operation
+
 
 class Migration(migrations.Migration):
 
@@ -381,4 +384,5 @@ class Migration(migrations.Migration):
             model_name='override',
             constraint=models.UniqueConstraint(condition=models.Q(('attempt__isnull', True)), fields=('visit', 'guard'), name='override_once_per_visit_guard'),
         ),
+        guards_operation(GUARDS),
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import partial
 
 from bays.services.equipment import take_out_of_service
 from bays.services.people import record_absence
@@ -210,8 +211,8 @@ def watch_plan(*, shop_id: int, now: datetime) -> list[PlanChange]:
     by = Actor.system(shop_id)
     changes = []
     for step in overrunning(shop_id, now):
-        changes += _tried(lambda step=step: runs_long(by=by, step=step, ends_at=now + LONGER_BY))
-    changes += _tried(lambda: repair_plan(by=by, why="Steps did not start when planned"))
+        changes += _tried(partial(runs_long, by=by, step=step, ends_at=now + LONGER_BY))
+    changes += _tried(partial(repair_plan, by=by, why="Steps did not start when planned"))
     return [change for change in changes if not change.unchanged]
 
 

@@ -23,8 +23,7 @@ class Record(ShopOwned):
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="superseded_by"
     )
     supersede_reason = models.CharField(max_length=300, blank=True)
-    mail_to = models.EmailField(blank=True)
-    mailed_at = models.DateTimeField(null=True, blank=True)
+    mail_to = models.EmailField(blank=True)  # whether it has left: SentMail knows
 
     class Meta:
         ordering = ["visit", "number"]

@@ -26,3 +26,15 @@ class WebhookEndpoint(ShopOwned):
 
     def __str__(self) -> str:
         return self.url
+
+
+class WebhookCursor(models.Model):
+    """How far a shop's history has been turned into deliveries."""
+
+    shop = models.OneToOneField(
+        "accounts.Shop", on_delete=models.PROTECT, primary_key=True, related_name="+"
+    )
+    seq = models.PositiveBigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.shop_id}: {self.seq}"

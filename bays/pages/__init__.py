@@ -1,0 +1,1 @@
+"""Pages of the physical world: equipment and its upkeep, and setting the shop up."""

@@ -1,0 +1,1 @@
+"""Pages for the office and the floor: the day, the floor map, booking, a visit."""

@@ -1,0 +1,1 @@
+"""Endpoints of this app: records, figures, webhooks."""

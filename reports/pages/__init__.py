@@ -1,0 +1,1 @@
+"""Pages: records of a visit, the manager's figures, webhooks."""
