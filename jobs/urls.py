@@ -17,4 +17,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("book/", booking.book, name="book"),
     path("book/offers/", booking.offers, name="book-offers"),
     path("visits/<int:visit_id>/", visit.visit, name="visit-detail"),
+    path("visits/<int:visit_id>/panel/", visit.visit_panel, name="visit-panel"),
+    path("visits/<int:visit_id>/details/", visit.visit_details, name="visit-details"),
+    path("visits/<int:visit_id>/confirm/", visit.visit_confirm, name="visit-confirm"),
+    path("visits/<int:visit_id>/steps/<int:step_id>/pin/", visit.visit_pin, name="visit-pin"),
+    re_path(
+        rf"^visits/(?P<visit_id>\d+)/(?P<act>{'|'.join(visit.BY_NAME)})/$",
+        visit.visit_act,
+        name="visit-act",
+    ),
 ]

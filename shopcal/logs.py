@@ -31,9 +31,14 @@ def configured(*, level: str, as_json: bool) -> dict[str, Any]:
         cache_logger_on_first_use=True,
     )
     renderers: list[Any] = (
-        [structlog.processors.dict_tracebacks, structlog.processors.JSONRenderer()]
+        [structlog.processors.format_exc_info, structlog.processors.JSONRenderer()]
         if as_json
-        else [structlog.dev.ConsoleRenderer(colors=False)]
+        else [
+            # Tracebacks without local values: those hold passwords, tokens and customers.
+            structlog.dev.ConsoleRenderer(
+                colors=False, exception_formatter=structlog.dev.plain_traceback
+            )
+        ]
     )
     return {
         "version": 1,

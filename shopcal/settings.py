@@ -158,6 +158,8 @@ if REDIS_URL:
     CELERY_TIMEZONE = "UTC"
 
 # ---- signing in ----------------------------------------------------------------------------------
+# Called once in each process that serves pages; named as text, so that nothing here imports an app.
+WARM_ON_START = ["jobs.warming.warm_floors"]
 AUTH_USER_MODEL = "accounts.User"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",

@@ -57,9 +57,10 @@ def refuse_faults(code: str, title: str, errors: Sequence[FieldError]) -> None:
 def locked_shop(by: Actor) -> Shop:
     """The actor's shop, locked: one change of its setting-up at a time.
 
-    Two people who add the same code at once would otherwise both find it free.
+    Two people who add the same code at once would otherwise both find it free. The lock leaves the
+    key alone, so that bookings, whose rows point at the shop, do not wait for it.
     """
-    return Shop.objects.select_for_update().get(pk=by.shop_id)
+    return Shop.objects.select_for_update(no_key=True).get(pk=by.shop_id)
 
 
 def own(by: Actor, row: Row, what: str) -> Row:
@@ -68,8 +69,8 @@ def own(by: Actor, row: Row, what: str) -> Row:
     Raises:
         NotFound: it is another shop's, or gone.
     """
-    manager: models.Manager[Row] = type(row)._default_manager
-    found = manager.select_for_update().filter(pk=row.pk, shop_id=by.shop_id).first()
+    rows: models.QuerySet[Any] = type(row).objects.select_for_update(no_key=True)
+    found: Row | None = rows.filter(pk=row.pk, shop_id=by.shop_id).first()
     if found is None:
         raise NotFound(f"no_{what.replace(' ', '_')}", f"There is no such {what} in this shop.")
     return found

@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, time
 from enum import StrEnum
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple
 
 from django.db import models
 
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.scoping import ShopOwned
 from shopcal.history.record import record_event
-
-Row = TypeVar("Row", bound=ShopOwned)
 
 
 class Outcome(StrEnum):
@@ -31,7 +29,7 @@ class Put(NamedTuple):
 
 def put(
     by: Actor,
-    model: type[Row],
+    model: type[ShopOwned],
     kind: str,
     *,
     where: Mapping[str, Any],
@@ -43,10 +41,10 @@ def put(
     A model with a ``version`` has it counted up on each change. Events are ``<kind>.added`` and
     ``<kind>.changed`` on the subject ``<kind>:<id>``.
     """
-    manager: models.Manager[Row] = model._default_manager
-    row = manager.select_for_update().filter(shop_id=by.shop_id, **where).first()
+    rows: models.QuerySet[Any] = model.objects.select_for_update(no_key=True)
+    row = rows.filter(shop_id=by.shop_id, **where).first()
     if row is None:
-        row = manager.create(shop_id=by.shop_id, **where, **values, **(only_new or {}))
+        row = rows.create(shop_id=by.shop_id, **where, **values, **(only_new or {}))
         _tell(by, f"{kind}.added", row, None, {**where, **values})
         return Put(row, Outcome.ADDED)
     changes = {name: value for name, value in values.items() if getattr(row, name) != value}

@@ -41,8 +41,8 @@ def import_shop(*, by: Actor, document: Mapping[str, Any]) -> ImportSummary:
     require(by, Action.IMPORT_EXPORT)
     values = plain_values(dict(document))
     with transaction.atomic():
-        locked_shop(by)
-        found = _read(by.shop_id, values)
+        shop = locked_shop(by)
+        found = _read(Reading(shop.pk, shop.zone), values)
         tally = Tally()
         for section in sections():
             if section.key in found:
@@ -58,13 +58,12 @@ def import_shop(*, by: Actor, document: Mapping[str, Any]) -> ImportSummary:
     return summary
 
 
-def _read(shop_id: int, values: Mapping[str, Any]) -> dict[str, Any]:
+def _read(reading: Reading, values: Mapping[str, Any]) -> dict[str, Any]:
     """What each section of the document holds.
 
     Raises:
         DocumentFaults: every fault of every section.
     """
-    reading = Reading(shop_id)
     known = {section.key: section for section in sections()}
     if values.get("format") != FORMAT:
         reading.faults.note("format", f"is {values.get('format')!r:.40}", FORMAT)

@@ -17,6 +17,7 @@ from bays.services.put import Outcome
 from bays.services.upkeep import interval_faults, put_rule
 from bays.transfer.faults import Entry, Faults
 from bays.transfer.sections import Reading, Section
+from bays.transfer.stored import over_stored
 from bays.transfer.summary import Tally
 from bays.transfer.upkeep import DoneRead, bring_in, read_done, told_done
 from shopcal.accounts.actor import Actor
@@ -24,6 +25,7 @@ from shopcal.accounts.actor import Actor
 _UNIT_MAY = (
     "serial", "accuracy_class", "resolution_mm", "state", "state_reason", "upkeep_done",
 )  # fmt: skip
+_UNIT_KEPT = ("serial", "accuracy_class", "resolution_mm")
 _RULE_MAY = ("says", "every_days", "every_uses", "warn_days", "warn_uses")
 OUT = EquipmentUnit.State.OUT_OF_SERVICE
 
@@ -43,7 +45,7 @@ class TypeRead:
 
     code: str
     name: str
-    exclusive: bool
+    exclusive: bool | None
     rules: list[dict[str, Any]]
     units: list[UnitRead]
 
@@ -72,7 +74,7 @@ def read(value: Any, reading: Reading) -> list[TypeRead]:
         kind = TypeRead(
             code=code or "",
             name=name or "",
-            exclusive=True if exclusive is None else exclusive,
+            exclusive=exclusive,
             rules=rules,
             units=_units(entry, reading, code or "", rules, seen),
         )
@@ -107,15 +109,19 @@ def _rule(row: Entry, faults: Faults, code: str) -> dict[str, Any]:
     found = {
         "code": code,
         "name": name or "",
-        "says": says or "",
+        "says": says,
         "every_days": every_days,
         "every_uses": every_uses,
-        "warn_days": 14 if warn_days is None else warn_days,
-        "warn_uses": warn_uses or 0,
+        "warn_days": warn_days,
+        "warn_uses": warn_uses,
     }
     if not {"every_days", "every_uses"} & set(row.fields):
         faults.extend(row.path, interval_faults(None, None, 0, 0))
-    return found
+    return _given(found)
+
+
+def _given(facts: dict[str, Any]) -> dict[str, Any]:
+    return {name: fact for name, fact in facts.items() if fact is not None}
 
 
 def _units(
@@ -142,25 +148,32 @@ def _units(
 def _unit(row: Entry, reading: Reading, code: str, known: set[str]) -> UnitRead:
     faults = reading.faults
     commissioned_on = faults.given(row, "commissioned_on", faults.day)
+    serial = _text(row, "serial", faults)
+    accuracy_class = _text(row, "accuracy_class", faults)
+    resolution_mm = faults.given(row, "resolution_mm", faults.number)
+    faults.extend(
+        row.path,
+        unit_faults(
+            serial=serial or "", accuracy_class=accuracy_class or "", resolution_mm=resolution_mm
+        ),
+    )
     facts = {
         "code": code,
-        "name": faults.given(row, "name", faults.words) or "",
+        "name": faults.given(row, "name", faults.words),
         "commissioned_on": commissioned_on,
-        "serial": _text(row, "serial", faults),
-        "accuracy_class": _text(row, "accuracy_class", faults),
-        "resolution_mm": faults.given(row, "resolution_mm", faults.number),
+        "serial": serial,
+        "accuracy_class": accuracy_class,
+        "resolution_mm": resolution_mm,
     }
-    shown = ("serial", "accuracy_class", "resolution_mm")
-    faults.extend(row.path, unit_faults(**{name: facts[name] for name in shown}))
     return UnitRead(
-        facts=facts,
+        facts=_given(facts),
         out_because=_out_because(row, faults),
         done=read_done(row, reading, known, commissioned_on or date.min),
     )
 
 
-def _text(row: Entry, name: str, faults: Faults) -> str:
-    return faults.given(row, name, lambda v, p: faults.words(v, p, needed=False)) or ""
+def _text(row: Entry, name: str, faults: Faults) -> str | None:
+    return faults.given(row, name, lambda v, p: faults.words(v, p, needed=False))
 
 
 def _out_because(row: Entry, faults: Faults) -> str:
@@ -176,15 +189,17 @@ def _out_because(row: Entry, faults: Faults) -> str:
 
 
 def apply(by: Actor, found: list[TypeRead], tally: Tally) -> None:
-    for read_type in found:
-        kind = put_equipment_type(
-            by=by, code=read_type.code, name=read_type.name, exclusive=read_type.exclusive
-        )
+    for want in found:
+        facts = _given({"code": want.code, "name": want.name, "exclusive": want.exclusive})
+        facts = over_stored(EquipmentType, by.shop_id, facts, ("exclusive",))
+        kind = put_equipment_type(by=by, **facts)
         tally.add("equipment types", kind.outcome)
-        for rule in read_type.rules:
+        for given in want.rules:
+            rule = over_stored(UpkeepRule, by.shop_id, given, _RULE_MAY)
             tally.add("upkeep rules", put_rule(by=by, type=kind.row, **rule).outcome)
-        for unit in read_type.units:
-            made = put_unit(by=by, type=kind.row, **unit.facts)
+        for unit in want.units:
+            facts = over_stored(EquipmentUnit, by.shop_id, unit.facts, _UNIT_KEPT)
+            made = put_unit(by=by, type=kind.row, **facts)
             outcomes = [made.outcome, *bring_in(by, made.row, unit.done)]
             outcomes += _take_out(by, made.row, unit.out_because)
             tally.add("equipment units", *outcomes)

@@ -87,13 +87,10 @@ class Faults(FaultList):
 
     def day(self, value: object, path: str) -> date | None:
         try:
-            return date.fromisoformat(value) if isinstance(value, str) else self._no_day(path)
+            return date.fromisoformat(value if isinstance(value, str) else "")
         except ValueError:
             self.note(path, f"“{value!s:.40}” is no day of the calendar", "such as 2026-03-31")
             return None
-
-    def _no_day(self, path: str) -> None:
-        self.note(path, "is no date", "such as 2026-03-31")
 
     def clock(self, value: object, path: str) -> time | None:
         """A time of day to the minute."""

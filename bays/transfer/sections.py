@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from bays.transfer.faults import Faults
 from bays.transfer.summary import Tally
@@ -15,10 +16,12 @@ from shopcal.accounts.actor import Actor
 class Reading:
     """What sections know while they are read: the shop, the faults so far, the codes in the file.
 
-    ``codes`` holds what the shop or the file has, by kind (``skill``), for sections that name it.
+    ``known`` holds what the shop or the file has, by kind (``skill``), for sections that name it.
+    ``zone`` is the clock the shop will have: the file's, where it sets one.
     """
 
     shop_id: int
+    zone: ZoneInfo
     faults: Faults = field(default_factory=Faults)
     _codes: dict[str, set[str]] = field(default_factory=dict)
 

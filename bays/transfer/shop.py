@@ -42,6 +42,7 @@ def _note_model_faults(found: dict[str, Any], reading: Reading) -> None:
         setattr(shop, name, entry)
     try:
         shop.clean_fields(exclude=[f.name for f in Shop._meta.fields if f.name not in found])
+        reading.zone = shop.zone
     except ValidationError as fault:
         for name, says in fault.message_dict.items():
             reading.faults.note(f"shop.{name}", " ".join(says))

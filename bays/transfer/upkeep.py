@@ -19,7 +19,9 @@ from bays.services.upkeep import record_upkeep
 from bays.transfer.faults import Entry
 from bays.transfer.sections import Reading
 from shopcal.accounts.actor import Actor
-from shopcal.accounts.models import Shop
+
+# Entries of one unit on one day; more are not told apart.
+MOST_A_DAY = 60
 
 _MAY = ("done_on", "days_ago", "result", "note", "done_by")
 
@@ -40,7 +42,7 @@ def read_done(
     unit: Entry, reading: Reading, known: set[str], commissioned_on: date
 ) -> list[DoneRead]:
     faults = reading.faults
-    today = timezone.now().astimezone(Shop.objects.get(pk=reading.shop_id).zone).date()
+    today = timezone.now().astimezone(reading.zone).date()
     found = []
     value, path = unit.fields.get("upkeep_done", []), f"{unit.path}.upkeep_done"
     for row in faults.entries(value, path, needed=("rule",), may=_MAY):
@@ -91,32 +93,34 @@ def bring_in(by: Actor, unit: EquipmentUnit, wanted: list[DoneRead]) -> list[Out
         for done in unit.upkeep_done.select_related("rule")
     )
     had = {rule for rule, _, _ in present}
-    today: Counter[date] = Counter()
-    outcomes = []
+    nth: Counter[date] = Counter()
+    new = []
     for want in wanted:
-        today[want.done_on] += 1
+        nth[want.done_on] += 1
         if want.only_first and want.rule in had:
             continue
         if present[want.rule, want.done_on, want.result] > 0:
             present[want.rule, want.done_on, want.result] -= 1
             continue
+        new.append((_moment(unit, want.done_on, nth[want.done_on]), want))
+    # The newest first: an old "not fit" must not take out a unit that was found fit since.
+    for done_at, want in sorted(new, key=lambda pair: pair[0], reverse=True):
         record_upkeep(
             by=by,
             unit=unit,
             rule=rules[want.rule],
             result=want.result,
             note=want.note,
-            done_at=_moment(unit, want.done_on, today[want.done_on]),
+            done_at=done_at,
             done_by=want.done_by,
         )
-        outcomes.append(Outcome.CHANGED)
-    return outcomes
+    return [Outcome.CHANGED] * len(new)
 
 
 def _moment(unit: EquipmentUnit, day: date, nth: int) -> datetime:
-    """Noon of that day, a minute apart to keep their order, and never ahead of now."""
-    noon = datetime.combine(day, time(12), tzinfo=unit.shop.zone) + timedelta(minutes=nth - 1)
-    return min(noon, timezone.now())
+    """Noon of that day, or just before now if noon has not come, seconds apart in their order."""
+    noon = datetime.combine(day, time(12), tzinfo=unit.shop.zone)
+    return min(noon, timezone.now() - timedelta(seconds=MOST_A_DAY)) + timedelta(seconds=nth)
 
 
 def _local_day(done: UpkeepDone, unit: EquipmentUnit) -> date:

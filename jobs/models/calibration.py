@@ -121,7 +121,11 @@ class Override(ShopOwned):
     """A guard a manager let pass, with the reason; it is shown on the record."""
 
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="overrides")
-    # None where the guard is one of the visit's own moves.
+    # Both None where the guard is one of the visit's own moves.
+    calibration = models.ForeignKey(
+        Calibration, null=True, blank=True, on_delete=models.CASCADE, related_name="overrides"
+    )
+    # None while it waits for the attempt it lets begin.
     attempt = models.ForeignKey(
         Attempt, null=True, blank=True, on_delete=models.CASCADE, related_name="overrides"
     )
@@ -137,8 +141,13 @@ class Override(ShopOwned):
             models.UniqueConstraint(fields=["attempt", "guard"], name="override_once_per_guard"),
             models.UniqueConstraint(
                 fields=["visit", "guard"],
-                condition=models.Q(attempt__isnull=True),
+                condition=models.Q(attempt__isnull=True, calibration__isnull=True),
                 name="override_once_per_visit_guard",
+            ),
+            models.UniqueConstraint(
+                fields=["calibration", "guard"],
+                condition=models.Q(attempt__isnull=True),
+                name="override_once_per_attempt_to_come",
             ),
         ]
 

@@ -78,7 +78,7 @@ def offers(request: MemberRequest) -> HttpResponse:
 
 
 def _book(request: MemberRequest, form: BookingForm, words: ShopWords, token: str) -> HttpResponse:
-    wanted = form.request()
+    wanted = form.request
     if form.errors:
         return _page(request, form, _panel(request, form, words, beside=True), status=422)
     try:
@@ -104,6 +104,7 @@ def _posted(request: MemberRequest, words: ShopWords) -> BookingForm:
 def _page(
     request: MemberRequest, form: BookingForm, panel: dict[str, Any], status: int = 200
 ) -> HttpResponse:
+    form.mark_needed()
     sizes = [form[name] for name in SIZES]
     context = {
         "form": form,
@@ -122,7 +123,7 @@ def _panel(
 
     ``beside`` puts faults beside the fields as well, once the person has asked for offers.
     """
-    wanted = form.request()
+    wanted = form.request
     if not wanted.vin.strip() and not wanted.work and not wanted.kind_code:
         return {"empty": True, "vin_words": VinWords()}
     try:
@@ -165,7 +166,7 @@ def _needs(quote: VisitQuote, words: ShopWords) -> dict[str, Any]:
         "needs": [
             {
                 "name": need.content.name,
-                "reasons": "; ".join(need.reasons),
+                "reasons": "; ".join(reason.rstrip(".") for reason in need.reasons),
                 "size": sizes.get(need.content.name, ""),
             }
             for need in case.needed
@@ -211,6 +212,8 @@ def _binding(quote: VisitQuote, words: ShopWords) -> str:
     says = quote.binding_says
     if not quote.offers:
         return f"No offer: {says}."
+    if " not before " in says:
+        return f"{says}."
     return f"Not before {words.moment(quote.offers[0].starts_at)}: {says}."
 
 

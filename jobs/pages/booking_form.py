@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 from django import forms
@@ -24,6 +25,7 @@ SIZES = {
     "tyre_track_mm": "Across the rear tyres",
 }
 OPTIONAL_SIZES = ("tyre_track_mm",)
+NEEDED = ("vin", "work", "kind_code", "arrives_at", "ro_number", "customer_name", *SIZES)
 SYSTEM = "system_"
 # Fields a service may name that stand under another name on the page.
 BESIDE = {"sizes": "width_mm", "systems": "work"}
@@ -31,6 +33,8 @@ BESIDE = {"sizes": "width_mm", "systems": "work"}
 
 class BookingForm(forms.Form):
     """Nothing is required by the form itself: offers come as soon as there is enough for them."""
+
+    use_required_attribute = False
 
     vin = forms.CharField(
         label="VIN",
@@ -109,15 +113,25 @@ class BookingForm(forms.Form):
             code: value == "yes" for code, value in said.items() if value in ("yes", "no") and code
         }
 
+    def mark_needed(self) -> None:
+        """Only for the page: fields that are not “if any”, though offers come without them."""
+        _ = self.errors
+        for name in NEEDED:
+            self.fields[name].required = True
+
     def clean_wanted_by(self) -> datetime | None:
         wanted_by: datetime | None = self.cleaned_data["wanted_by"]
         if wanted_by is not None and wanted_by <= self.words.now:
             raise forms.ValidationError("This is already past: choose a later time.")
         return wanted_by
 
+    @cached_property
     def request(self) -> BookingRequest:
-        """What can be read so far; fields with faults are left out."""
-        self.full_clean()
+        """What can be read so far; fields with faults are left out.
+
+        Read once, since a fault that a service finds takes its field out of the cleaned data.
+        """
+        _ = self.errors
         given = dict(self.cleaned_data)
         sizes = self._sizes(given)
         return BookingRequest(

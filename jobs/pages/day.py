@@ -60,6 +60,7 @@ class VisitRow:
     one: VisitStanding
     promise: str
     finish: str
+    finish_word: str
     state: str
     standing: str
     tag: str
@@ -250,6 +251,7 @@ def _row(one: VisitStanding, found: Day, words: ShopWords) -> VisitRow:
         one=one,
         promise=words.briefly(one.visit.promised_at, found.on),
         finish=finish,
+        finish_word="planned done" if one.open else "was ready",
         state=one.visit.state.replace("_", " "),
         standing=standing,
         tag=TAGS[one.standing],
@@ -289,8 +291,12 @@ def _reasons(request: MemberRequest, late: list[VisitStanding]) -> list[dict[str
     found = []
     for one in late:
         vehicle = f"visit:{one.visit.pk}"
-        says = "It has no time in the plan: plan the day again."
         if vehicle in planned:
             says = explain(shop_plan.problem, shop_plan.plan, vehicle).says
+            says = says.removeprefix(f"{one.visit.ro_number} ")
+        elif one.next_step is None:
+            says = "has all its work done: mark it ready."
+        else:
+            says = "has no time in the plan: plan the day again."
         found.append({"visit": one.visit, "says": says})
     return found

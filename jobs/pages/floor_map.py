@@ -25,6 +25,7 @@ from jobs.drawing import (
     draw_floor_map,
 )
 from jobs.drawing.page import Point
+from jobs.models import Visit
 from jobs.pages.moments import ShopWords
 from jobs.selectors.floor_now import FloorNow, Standing, floor_now
 from shopcal.accounts.pages.guards import allowed
@@ -80,9 +81,13 @@ def _context(request: MemberRequest) -> dict[str, Any]:
         "map": _draw(found, current, lines, words, at) if current else "",
         "lines": lines,
         "closed": found.closed,
-        "elsewhere": found.elsewhere if asked is None else (),
+        "elsewhere": _elsewhere(found) if asked is None else (),
         "answer": _answer(lines, current),
     }
+
+
+def _elsewhere(found: FloorNow) -> list[tuple[Visit, str]]:
+    return [(visit, visit.state.replace("_", " ")) for visit in found.elsewhere]
 
 
 def _asked(request: MemberRequest, words: ShopWords) -> datetime | None:

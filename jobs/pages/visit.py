@@ -1,9 +1,364 @@
-from __future__ import annotations
-from django.http import HttpResponse
-from shopcal.accounts.pages.guards import allowed
-from shopcal.accounts.permissions import Action
-from shopcal.accounts.requests import MemberRequest
+"""A visit: where it stands against its promise, its plan and calibrations, and what may be done."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import NoReverseMatch, reverse
+from django.views.decorators.http import require_POST, require_safe
+
+from jobs.intake import vin
+from jobs.lifecycle import VisitAct, VisitState, visit_acts
+from jobs.models import Step, Visit
+from jobs.pages.moments import ShopWords, duration, listed
+from jobs.pages.visit_forms import DetailsForm, ReasonForm
+from jobs.pages.visit_history import event_lines
+from jobs.procedures import WORK_CODES
+from jobs.selectors.day import Standing, standing_of
+from jobs.selectors.visit_page import scans_compared, visit_with_everything
+from shopcal.accounts.pages.guards import allowed
+from shopcal.accounts.permissions import Action, may
+from shopcal.accounts.requests import MemberRequest
+from shopcal.errors import Refusal, Stale
+from shopcal.history.selectors import events_of_visit
+
+Done = Callable[..., Any]
+
+STATE_TAGS = {
+    "booked": "",
+    "checked_in": "work",
+    "in_work": "work",
+    "on_hold": "tape",
+    "ready": "ok",
+    "released": "ok",
+    "cancelled": "stop",
+}
+STANDING_TAGS = {
+    Standing.ON_PROMISE: "ok",
+    Standing.KEPT: "ok",
+    Standing.AT_RISK: "tape",
+    Standing.NOT_PLANNED: "tape",
+    Standing.LATE: "stop",
+    Standing.CANCELLED: "",
+}
+CALIBRATION_TAGS = {
+    "planned": "",
+    "passed": "work",
+    "verified": "ok",
+    "failed": "stop",
+    "stopped": "stop",
+    "cancelled": "",
+}
+
+
+@dataclass(frozen=True)
+class Act:
+    """Something that may be done to a visit, in words; ``asks`` is the label of a reason."""
+
+    name: str
+    word: str
+    action: Action
+    asks: str = ""
+    says: str = ""
+    danger: bool = False
+    primary: bool = False
+
+
+ACTS = {
+    VisitAct.CHECK_IN: Act("check_in", "Check in", Action.CHECK_IN, primary=True),
+    VisitAct.HOLD: Act(
+        "put_on_hold",
+        "Put on hold",
+        Action.CHANGE_VISIT,
+        "What does it wait for?",
+        "Its steps keep their times until the day is planned again.",
+    ),
+    VisitAct.RESUME: Act("resume", "Resume", Action.CHANGE_VISIT, primary=True),
+    VisitAct.MARK_READY: Act("mark_ready", "Mark ready", Action.SIGN_OFF, primary=True),
+    VisitAct.REOPEN: Act(
+        "reopen", "Back into work", Action.SIGN_OFF, "What was seen?", "The visit is not ready then."
+    ),
+    VisitAct.RELEASE: Act("release", "Release", Action.RELEASE_VISIT, primary=True),
+    VisitAct.CANCEL: Act(
+        "cancel",
+        "Cancel the visit",
+        Action.CANCEL_VISIT,
+        "Why is it cancelled?",
+        "Its floor, people and equipment are given back. This cannot be undone.",
+        danger=True,
+    ),
+}
+BY_NAME = {act.name: act for act in ACTS.values()}
+
+
+@require_safe
 @allowed(Action.SEE_VISIT)
 def visit(request: MemberRequest, visit_id: int) -> HttpResponse:
-    return HttpResponse("x")
+    """Where does this visit stand, and what comes next?"""
+    return _page(request, visit_with_everything(request.actor.shop_id, visit_id))
+
+
+@require_safe
+@allowed(Action.SEE_VISIT)
+def visit_panel(request: MemberRequest, visit_id: int) -> HttpResponse:
+    """The part that follows what happens."""
+    found = visit_with_everything(request.actor.shop_id, visit_id)
+    return render(request, "jobs/_visit_panel.html", _panel(request, found))
+
+
+@require_POST
+@allowed(Action.SEE_VISIT)
+def visit_act(request: MemberRequest, visit_id: int, act: str) -> HttpResponse:
+    """Move a visit on; the service has the last word on who may and what is still missing."""
+    from jobs.services import visits
+
+    found = visit_with_everything(request.actor.shop_id, visit_id)
+    wanted = BY_NAME[act]
+    given: dict[str, Any] = {}
+    if wanted.asks:
+        form = ReasonForm(request.POST, asks=wanted.asks, prefix=act)
+        if not form.is_valid():
+            return _page(request, found, status=422, forms={act: form}, opened=act)
+        given = {"reason": form.cleaned_data["reason"]}
+    service: Done = getattr(visits, act)
+    return _done(request, found, lambda: service(by=request.actor, visit=found, **given), act)
+
+
+@require_POST
+@allowed(Action.CHANGE_VISIT)
+def visit_details(request: MemberRequest, visit_id: int) -> HttpResponse:
+    """Change what was said on the phone, unless somebody else changed it meanwhile."""
+    from jobs.services import visits
+
+    found = visit_with_everything(request.actor.shop_id, visit_id)
+    words = ShopWords.of(request.membership.shop)
+    form = DetailsForm(request.POST, words=words)
+    if not form.is_valid():
+        return _page(request, found, status=422, details=form)
+    given = form.changes(found)
+    return _done(
+        request,
+        found,
+        lambda: visits.change_details(
+            by=request.actor, visit=found, version=form.cleaned_data["version"], **given
+        ),
+        details=form,
+    )
+
+
+@require_POST
+@allowed(Action.CHANGE_VISIT)
+def visit_confirm(request: MemberRequest, visit_id: int) -> HttpResponse:
+    """Say which of the systems nobody had seen are on the vehicle, or that the VIN is right."""
+    from jobs.services import visits
+
+    found = visit_with_everything(request.actor.shop_id, visit_id)
+    if "vin" in request.POST:
+        return _done(request, found, lambda: visits.confirm_vin(by=request.actor, visit=found))
+    there = {
+        system: request.POST[f"system_{system}"] == "yes"
+        for system in found.systems_to_confirm
+        if request.POST.get(f"system_{system}") in ("yes", "no")
+    }
+    return _done(
+        request,
+        found,
+        lambda: visits.confirm_systems(by=request.actor, visit=found, there=there),
+    )
+
+
+@require_POST
+@allowed(Action.PIN_STEP)
+def visit_pin(request: MemberRequest, visit_id: int, step_id: int) -> HttpResponse:
+    """Keep a step where the plan has it, or let it go."""
+    from jobs.services.steps import pin_step
+
+    found = visit_with_everything(request.actor.shop_id, visit_id)
+    step = next((step for step in found.steps.all() if step.pk == step_id), None)
+    if step is None:
+        return _page(request, found, status=404)
+    pinned = request.POST.get("pinned") == "yes"
+    return _done(request, found, lambda: pin_step(by=request.actor, step=step, pinned=pinned))
+
+
+def _done(
+    request: MemberRequest, found: Visit, service: Callable[[], Any], act: str = "", **extra: Any
+) -> HttpResponse:
+    try:
+        service()
+    except Refusal as refusal:
+        current = visit_with_everything(request.actor.shop_id, found.pk)
+        extra |= {"refusal": refusal, "unmet": refusal.facts.get("unmet", ()), "refused_act": act}
+        if isinstance(refusal, Stale):
+            extra["meanwhile"] = refusal.facts.get("changes", ())
+        return _page(request, current, status=refusal.status, **extra)
+    messages.success(request, f"{BY_NAME[act].word}: done." if act else "Saved.")
+    return HttpResponseRedirect(reverse("visit-detail", args=[found.pk]))
+
+
+def _page(request: MemberRequest, found: Visit, *, status: int = 200, **extra: Any) -> HttpResponse:
+    by, words = request.actor, ShopWords.of(request.membership.shop)
+    forms = extra.pop("forms", {})
+    acts = [
+        {
+            "act": act,
+            "form": (forms.get(act.name) or ReasonForm(asks=act.asks, prefix=act.name))
+            if act.asks
+            else None,
+        }
+        for act in _acts(found, request)
+    ]
+    context = {
+        **_panel(request, found),
+        "acts": acts,
+        "opened": next((a for a in acts if a["act"].name == extra.get("opened")), None),
+        "may_change": may(by, Action.CHANGE_VISIT) and found.state not in ("released", "cancelled"),
+        "details": DetailsForm.of(found, words),
+        "records_url": _records_url(found),
+        **extra,
+    }
+    return render(request, "jobs/visit.html", context, status=status)
+
+
+def _acts(found: Visit, request: MemberRequest) -> list[Act]:
+    """What the table knows from this state and this person's role allows."""
+    acts = [ACTS[name] for name in visit_acts(VisitState(found.state)) if name in ACTS]
+    return [act for act in acts if may(request.actor, act.action)]
+
+
+def _records_url(found: Visit) -> str:
+    """Where the records are, if that part is installed; it lies above this one."""
+    try:
+        return reverse("visit-records", args=[found.pk])
+    except NoReverseMatch:
+        return ""
+
+
+def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
+    words = ShopWords.of(request.membership.shop)
+    one = standing_of(found, words.now)
+    standing = f"{duration(one.late_minutes)} late" if one.late_minutes else str(one.standing)
+    return {
+        "visit": found,
+        "state": found.state.replace("_", " "),
+        "state_tag": STATE_TAGS[found.state],
+        "standing": standing,
+        "standing_tag": STANDING_TAGS[one.standing],
+        "facts": _facts(found, one.finishes_at, standing, words),
+        "steps": [_step(step, words) for step in found.steps.all()],
+        "calibrations": [_calibration(c) for c in found.calibrations.all()],
+        "customer": _customer(found, words),
+        "vehicle": _vehicle(found, words),
+        "confirm": [
+            {"code": system, "name": system.replace("_", " ")}
+            for system in found.systems_to_confirm
+        ],
+        "confirm_vin": not found.vin_confirmed,
+        "scans": scans_compared(found),
+        "overrides": [
+            {
+                "at": row.overridden_at,
+                "by": row.overridden_by,
+                "says": row.says,
+                "detail": row.reason,
+                "kind": "tape",
+            }
+            for row in found.overrides.all()
+        ],
+        "events": event_lines(events_of_visit(found.shop_id, found.pk)),
+        "zone": words.zone.key,
+        "may_pin": may(request.actor, Action.PIN_STEP),
+        "may_confirm": may(request.actor, Action.CHANGE_VISIT),
+        "at_vehicle": may(request.actor, Action.RUN_CALIBRATION),
+    }
+
+
+def _facts(found: Visit, finishes_at: Any, standing: str, words: ShopWords) -> list[dict[str, Any]]:
+    promise = {"number": words.moment(found.promised_at), "word": "promised"}
+    if found.state == "cancelled":
+        return [{"number": "cancelled", "word": found.cancelled_reason, "kind": "stop"}]
+    late = standing.endswith("late")
+    if finishes_at is None:
+        return [promise, {"number": "no time", "word": "not all steps are planned", "kind": "tape"}]
+    word = "was ready" if found.state in ("ready", "released") else "done by plan"
+    done = {
+        "number": words.briefly(finishes_at, words.day_of(found.promised_at)),
+        "word": f"{word}, {standing}",
+        "kind": "stop" if late else "tape" if standing == "at risk" else "",
+    }
+    facts = [promise, done]
+    if found.state == "on_hold":
+        facts.append({"number": "on hold", "word": found.hold_reason, "kind": "tape"})
+    return facts
+
+
+def _step(step: Step, words: ShopWords) -> dict[str, Any]:
+    starts_at, ends_at = step.started_at or step.starts_at, step.ended_at or step.ends_at
+    when = "no time yet"
+    if starts_at and ends_at:
+        when = f"{words.moment(starts_at)}–{words.briefly(ends_at, words.day_of(starts_at))}"
+    people = listed([p.name for p in (step.technician, step.second_person) if p])
+    margin = (step.placement or {}).get("margin_mm")
+    where = [step.placement_label or "outside", words.spare(margin) if margin is not None else ""]
+    return {
+        "step": step,
+        "when": when,
+        "who": people,
+        "where": " · ".join(part for part in where if part),
+        "units": ", ".join(step.unit_codes),
+        "state": step.get_state_display(),
+        "kind": {"done": "ok", "doing": "tape", "cancelled": "stop"}.get(step.state, ""),
+        "may_pin": step.state == Step.State.PLANNED and step.starts_at is not None,
+    }
+
+
+def _calibration(calibration: Any) -> dict[str, Any]:
+    attempts = list(calibration.attempts.all())
+    return {
+        "name": calibration.edition.procedure.name,
+        "edition": calibration.edition.number,
+        "state": calibration.state.replace("_", " "),
+        "tag": CALIBRATION_TAGS.get(calibration.state, "work"),
+        "reasons": calibration.reasons,
+        "attempts": len(attempts),
+        "cause": attempts[-1].cause if attempts else "",
+        "dealt_with": calibration.dealt_with,
+        "cancelled_reason": calibration.cancelled_reason,
+    }
+
+
+def _customer(found: Visit, words: ShopWords) -> list[tuple[str, str]]:
+    pairs = [
+        ("Customer", found.customer_name),
+        ("Phone", found.customer_phone),
+        ("E-mail", found.customer_email),
+        ("Arrives", words.moment(found.arrives_at)),
+        ("Wanted by", words.moment(found.wanted_by) if found.wanted_by else ""),
+        ("Checked in", words.moment(found.checked_in_at) if found.checked_in_at else ""),
+        ("Booked", f"{words.moment(found.booked_at)} by {found.booked_by}"),
+        ("Notes", found.notes),
+    ]
+    return [(name, value) for name, value in pairs if value]
+
+
+def _vehicle(found: Visit, words: ShopWords) -> list[tuple[str, str]]:
+    vehicle = found.vehicle
+    pairs = [
+        ("Vehicle", str(vehicle)),
+        ("VIN", vehicle.vin),
+        ("Check digit", _check_digit(vehicle.vin)),
+        ("Model year", str(vehicle.model_year or "")),
+        ("Plate", vehicle.plate),
+        ("Size", words.vehicle_size(vehicle.length_mm, vehicle.width_mm)),
+        ("Work done", listed([WORK_CODES.get(code, code) for code in found.work_done])),
+    ]
+    return [(name, value) for name, value in pairs if value]
+
+
+def _check_digit(text: str) -> str:
+    return "right" if vin.check(text, confirmed=True).check_digit_right else "not right"

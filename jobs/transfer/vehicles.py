@@ -6,12 +6,14 @@ from typing import Any, Final
 
 from bays.transfer import Reading, Section, Tally
 from bays.transfer.faults import Entry, Faults
+from bays.transfer.stored import over_stored
 from jobs.models import VehicleModel
 from jobs.services.vehicles import put_vehicle_model, vehicle_faults
 from shopcal.accounts.actor import Actor
 
 _SIZES: Final = ("width_mm", "wheelbase_mm", "front_overhang_mm", "rear_overhang_mm")
 _TEXTS: Final = ("vin_prefix", "years", "source")
+_KEPT: Final = (*_TEXTS, "tyre_track_mm", "systems")
 
 
 def read(value: Any, reading: Reading) -> list[dict[str, Any]]:
@@ -36,24 +38,27 @@ def _facts(entry: Entry, faults: Faults) -> tuple[dict[str, Any], bool]:
     for name in ("make", "name"):
         facts[name] = faults.given(entry, name, faults.words)
     for name in _TEXTS:
-        words = faults.given(
+        facts[name] = faults.given(
             entry, name, lambda v, p: faults.words(v, p, at_most=200, needed=False)
         )
-        facts[name] = words or ""
     for name in (*_SIZES, "tyre_track_mm"):
         facts[name] = faults.given(entry, name, faults.count)
-    path = f"{entry.path}.systems"
-    rows = faults.rows(entry.fields.get("systems", []), path, at_most=100)
-    facts["systems"] = [
-        code for i, row in enumerate(rows) if (code := faults.code(row, f"{path}[{i}]"))
-    ]
+    if "systems" in entry.fields:
+        facts["systems"] = _systems(entry, faults)
     needed = ("code", "make", "name", *_SIZES)
     whole = len(faults.errors) == before and all(facts[name] is not None for name in needed)
-    return facts, whole
+    return {name: fact for name, fact in facts.items() if fact is not None}, whole
+
+
+def _systems(entry: Entry, faults: Faults) -> list[str]:
+    path = f"{entry.path}.systems"
+    rows = faults.rows(entry.fields["systems"], path, at_most=100)
+    return [code for i, row in enumerate(rows) if (code := faults.code(row, f"{path}[{i}]"))]
 
 
 def apply(by: Actor, found: list[dict[str, Any]], tally: Tally) -> None:
-    for facts in found:
+    for given in found:
+        facts = over_stored(VehicleModel, by.shop_id, given, _KEPT)
         tally.add("vehicle models", put_vehicle_model(by=by, **facts).outcome)
 
 

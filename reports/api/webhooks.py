@@ -62,7 +62,7 @@ class NewWebhookOut(WebhookOut):
 class Webhooks(ListRows, ReadRow, ShopViewSet):
     """Receivers that are told, signed, that a visit, calibration, step, record or plan changed.
 
-    The body has `kind`, `subject`, `visit_id`, `seq`, `at` and a `link` to read; it is not the data.
+    The body has `kind`, `subject`, `visit_id`, `seq`, `at` and a `link` to read; not the data.
     `Shopcal-Signature` is `sha256=` and the HMAC-SHA256 of `Shopcal-Timestamp`, a full stop and the
     body under the secret. A delivery may come more than once: `Shopcal-Delivery` names it.
     """

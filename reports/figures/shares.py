@@ -12,7 +12,7 @@ FEW: Final = 20  # below this many cases the interval is told with the share; ou
 
 @dataclass(frozen=True)
 class Share:
-    """``hits`` of ``cases``. ``value``, ``lower`` and ``upper`` are from 0 to 1, None of nothing."""
+    """``hits`` of ``cases``; ``value``, ``lower``, ``upper`` are from 0 to 1, None of nothing."""
 
     hits: int
     cases: int

@@ -58,8 +58,9 @@ def merged(spans: Iterable[Span]) -> tuple[Span, ...]:
     for span in sorted(s for s in spans if s.starts_at < s.ends_at):
         if found and span.starts_at <= found[-1].ends_at:
             last = found.pop()
-            span = Span(last.starts_at, max(last.ends_at, span.ends_at))
-        found.append(span)
+            found.append(Span(last.starts_at, max(last.ends_at, span.ends_at)))
+        else:
+            found.append(span)
     return tuple(found)
 
 

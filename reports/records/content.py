@@ -263,7 +263,7 @@ _Facts = TypeVar("_Facts")
 def _read(kind: type[_Facts], content: Any, path: str) -> _Facts:
     if not isinstance(content, Mapping):
         raise ContentUnreadable(f"{path}: not an object")
-    hints = _hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]  # every class is hashable
     if set(content) != set(hints):
         odd = ", ".join(sorted(set(content) ^ set(hints)))
         raise ContentUnreadable(f"{path}: missing or unknown: {odd}")

@@ -6,7 +6,7 @@ import json
 import threading
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Final, Literal, NamedTuple, cast
 
 import typst
 
@@ -14,17 +14,18 @@ from reports.records.content import RecordContent
 from reports.records.sheet import sheet_of
 
 TEMPLATE: Final = Path(__file__).with_name("record.typ")
-STANDARDS: Final = ("a-3b",)
+Standards = tuple[Literal["a-3b"], ...]
+STANDARDS: Final[Standards] = ("a-3b",)
 
 _lock = threading.Lock()
-_kept: dict[str, Any] = {}
+_kept: dict[str, typst.Compiler] = {}
 
 
 class Printed(NamedTuple):
     """``standards`` names what the compiler was asked to keep to; nobody has validated it."""
 
     pdf: bytes
-    standards: tuple[str, ...]
+    standards: Standards
 
 
 def print_record(content: RecordContent) -> Printed:
@@ -45,14 +46,14 @@ def print_record(content: RecordContent) -> Printed:
             return Printed(_compile(sheet, issued_at, ()), ())
 
 
-def _compile(sheet: str, issued_at: datetime, standards: tuple[str, ...]) -> bytes:
+def _compile(sheet: str, issued_at: datetime, standards: Standards) -> bytes:
     compiler = _kept.get("compiler")
     if compiler is None:
         compiler = _kept["compiler"] = typst.Compiler(str(TEMPLATE), root=str(TEMPLATE.parent))
-    pdf: bytes = compiler.compile(
+    pdf = compiler.compile(
         format="pdf",
         sys_inputs={"sheet": sheet},
         pdf_standards=list(standards),
         timestamp=int(issued_at.timestamp()),
     )
-    return pdf
+    return cast(bytes, pdf)  # several pages in one file

@@ -79,7 +79,7 @@ def work_of(shop_id: int, period: Period, now: datetime) -> Work:
     promised = visits.filter(promised_at__gte=inside[0], promised_at__lt=inside[1])
     return Work(
         released=pure.per_day(
-            released.values_list("released_at", flat=True),
+            (at for at in released.values_list("released_at", flat=True) if at),
             period.zone,
             period.first_on,
             period.last_on,

@@ -34,11 +34,9 @@ def late_visits(shop_id: int, zone: ZoneInfo, now: datetime) -> list[LateVisit]:
         Visit.objects.for_shop(shop_id)
         .filter(state__in=_OPEN)
         .select_related("vehicle")
-        .prefetch_related(
-            Prefetch("steps", Step.objects.order_by("order")),
-            Prefetch("calibrations__attempts", Attempt.objects.order_by("number")),
-            "calibrations__edition__procedure",
-        )
+        .prefetch_related(Prefetch("steps", Step.objects.order_by("order")))
+        .prefetch_related(Prefetch("calibrations__attempts", Attempt.objects.order_by("number")))
+        .prefetch_related("calibrations__edition__procedure")
     )
     found = [late for visit in rows if (late := _late(visit, zone, now)) is not None]
     return sorted(found, key=lambda late: (not late.is_late, -late.minutes))

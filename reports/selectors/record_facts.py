@@ -77,10 +77,11 @@ class Clock:
 
 
 def _calibrations(visit: Visit) -> Iterable[Calibration]:
-    attempts = Attempt.objects.select_related("technician").prefetch_related(
-        "answers",
-        Prefetch("readings", Reading.objects.select_related("instrument")),
-        Prefetch("units", AttemptUnit.objects.select_related("unit")),
+    attempts = (
+        Attempt.objects.select_related("technician")
+        .prefetch_related("answers")
+        .prefetch_related(Prefetch("readings", Reading.objects.select_related("instrument")))
+        .prefetch_related(Prefetch("units", AttemptUnit.objects.select_related("unit")))
     )
     return (
         Calibration.objects.for_shop(visit.shop_id)

@@ -118,7 +118,7 @@ def print_once(record: Record) -> bytes:
     digest = hashlib.sha256(pdf).hexdigest()
     kept = Record.objects.filter(pk=record.pk, pdf__isnull=True).update(pdf=pdf, pdf_digest=digest)
     if kept == 0:
-        pdf = bytes(Record.objects.values_list("pdf", flat=True).get(pk=record.pk))
+        pdf = bytes(Record.objects.only("pdf").get(pk=record.pk).pdf or b"")
     return pdf
 
 

@@ -38,8 +38,8 @@ class NewEndpoint(NamedTuple):
 def add_endpoint(*, by: Actor, url: str, kinds: Sequence[str] = ()) -> NewEndpoint:
     """Add a receiver, told of everything that happens from now on.
 
-    ``kinds`` are prefixes out of ``PREFIXES``, none meaning all. Addresses in the shop's own network
-    are allowed on purpose: the receiver is often a machine in the next room. Only managers add one.
+    ``kinds`` are prefixes out of ``PREFIXES``, none meaning all. Addresses in the shop's own
+    network are allowed on purpose: the receiver is often a machine in the next room.
 
     Raises:
         NotAllowed: the role may not. Invalid: no http address, or an unknown kind.

@@ -1,0 +1,1 @@
+"""Endpoints of the physical world: floor, equipment, people, hours, holds, shop file."""

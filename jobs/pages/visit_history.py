@@ -1,0 +1,72 @@
+"""What happened to a visit, in lines people can read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+from shopcal.history.models import Event
+
+KINDS = {
+    "visit.cancelled": "stop",
+    "visit.put_on_hold": "tape",
+    "guard.overridden": "tape",
+    "visit.ready": "ok",
+    "visit.released": "ok",
+}
+# Bookkeeping that tells a reader nothing.
+LEFT_OUT = ("version", "label", "steps")
+MOST_LETTERS = 240
+
+
+def event_lines(events: Iterable[Event]) -> list[dict[str, Any]]:
+    """Newest first, for the timeline fragment."""
+    return [
+        {
+            "at": event.at,
+            "by": event.actor_name,
+            "says": _says(event),
+            "detail": _detail(event.after or {}),
+            "kind": KINDS.get(event.kind, ""),
+        }
+        for event in reversed(list(events))
+    ]
+
+
+def _says(event: Event) -> str:
+    what = event.kind.replace(".", " ").replace("_", " ")
+    label = (event.after or {}).get("label", "")
+    words = what[:1].upper() + what[1:]
+    return f"{words}: {label}" if label else words
+
+
+def _detail(after: Mapping[str, Any]) -> str:
+    parts = [
+        f"{name.replace('_', ' ')}: {_plain(value)}"
+        for name, value in after.items()
+        if name not in LEFT_OUT and value not in (None, "", [], {})
+    ]
+    text = " · ".join(parts)
+    return text if len(text) <= MOST_LETTERS else f"{text[:MOST_LETTERS].rstrip()}…"
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list | tuple):
+        return ", ".join(_plain(item) for item in value)
+    if isinstance(value, Mapping):
+        return ", ".join(f"{name} {_plain(item)}" for name, item in value.items())
+    return _moment(str(value))
+
+
+def _moment(text: str) -> str:
+    """ISO moments lose what nobody reads; anything else stays as it is."""
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        return text.replace("_", " ")
+    if found.tzinfo is None or "T" not in text:
+        return text
+    return f"{found:%Y-%m-%d %H:%M} UTC"
