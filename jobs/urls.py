@@ -19,6 +19,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("visits/<int:visit_id>/", visit.visit, name="visit-detail"),
     path("visits/<int:visit_id>/panel/", visit.visit_panel, name="visit-panel"),
     path("visits/<int:visit_id>/details/", visit.visit_details, name="visit-details"),
+    path("visits/<int:visit_id>/override/", visit.visit_override, name="visit-override"),
     path("visits/<int:visit_id>/confirm/", visit.visit_confirm, name="visit-confirm"),
     path("visits/<int:visit_id>/steps/<int:step_id>/pin/", visit.visit_pin, name="visit-pin"),
     re_path(

@@ -16,7 +16,7 @@ from jobs.intake import vin
 from jobs.lifecycle import VisitAct, VisitState, visit_acts
 from jobs.models import Step, Visit
 from jobs.pages.moments import ShopWords, duration, listed
-from jobs.pages.visit_forms import DetailsForm, ReasonForm
+from jobs.pages.visit_forms import DetailsForm, PlateForm, ReasonForm
 from jobs.pages.visit_history import event_lines
 from jobs.procedures import WORK_CODES
 from jobs.selectors.day import Standing, standing_of
@@ -58,11 +58,14 @@ CALIBRATION_TAGS = {
 
 @dataclass(frozen=True)
 class Act:
-    """Something that may be done to a visit, in words; ``asks`` is the label of a reason."""
+    """Something that may be done to a visit, in words.
+
+    ``actions``: any one of them is enough. ``asks`` is the label of a reason.
+    """
 
     name: str
     word: str
-    action: Action
+    actions: tuple[Action, ...]
     asks: str = ""
     says: str = ""
     danger: bool = False
@@ -70,24 +73,30 @@ class Act:
 
 
 ACTS = {
-    VisitAct.CHECK_IN: Act("check_in", "Check in", Action.CHECK_IN, primary=True),
+    VisitAct.CHECK_IN: Act("check_in", "Check in", (Action.CHECK_IN,), primary=True),
     VisitAct.HOLD: Act(
-        "put_on_hold",
+        "hold",
         "Put on hold",
-        Action.CHANGE_VISIT,
+        (Action.CHANGE_VISIT, Action.RUN_CALIBRATION),
         "What does it wait for?",
-        "Its steps keep their times until the day is planned again.",
+        "A step being done is stopped and gives its floor, people and equipment back.",
     ),
-    VisitAct.RESUME: Act("resume", "Resume", Action.CHANGE_VISIT, primary=True),
-    VisitAct.MARK_READY: Act("mark_ready", "Mark ready", Action.SIGN_OFF, primary=True),
+    VisitAct.RESUME: Act(
+        "resume", "Resume", (Action.CHANGE_VISIT, Action.RUN_CALIBRATION), primary=True
+    ),
+    VisitAct.MARK_READY: Act("sign_off", "Sign off: ready", (Action.SIGN_OFF,), primary=True),
     VisitAct.REOPEN: Act(
-        "reopen", "Back into work", Action.SIGN_OFF, "What was seen?", "The visit is not ready then."
+        "reopen",
+        "Back into work",
+        (Action.CHANGE_VISIT, Action.SIGN_OFF),
+        "What was seen?",
+        "It must be signed off and recorded anew then.",
     ),
-    VisitAct.RELEASE: Act("release", "Release", Action.RELEASE_VISIT, primary=True),
+    VisitAct.RELEASE: Act("release", "Release", (Action.RELEASE_VISIT,), primary=True),
     VisitAct.CANCEL: Act(
         "cancel",
         "Cancel the visit",
-        Action.CANCEL_VISIT,
+        (Action.CANCEL_VISIT,),
         "Why is it cancelled?",
         "Its floor, people and equipment are given back. This cannot be undone.",
         danger=True,
@@ -116,17 +125,24 @@ def visit_panel(request: MemberRequest, visit_id: int) -> HttpResponse:
 def visit_act(request: MemberRequest, visit_id: int, act: str) -> HttpResponse:
     """Move a visit on; the service has the last word on who may and what is still missing."""
     from jobs.services import visits
+    from jobs.services.sign_off import sign_off
 
     found = visit_with_everything(request.actor.shop_id, visit_id)
-    wanted = BY_NAME[act]
-    given: dict[str, Any] = {}
-    if wanted.asks:
-        form = ReasonForm(request.POST, asks=wanted.asks, prefix=act)
-        if not form.is_valid():
-            return _page(request, found, status=422, forms={act: form}, opened=act)
-        given = {"reason": form.cleaned_data["reason"]}
-    service: Done = getattr(visits, act)
+    form = _act_form(BY_NAME[act], found, request.POST)
+    if form is not None and not form.is_valid():
+        return _page(request, found, status=422, forms={act: form}, opened=act)
+    given = form.cleaned_data if form is not None else {}
+    service: Done = sign_off if act == "sign_off" else getattr(visits, act)
     return _done(request, found, lambda: service(by=request.actor, visit=found, **given), act)
+
+
+def _act_form(act: Act, found: Visit, given: Any = None) -> ReasonForm | PlateForm | None:
+    """What the act asks for: a reason, or the VIN from the plate while it is in doubt."""
+    if act.asks:
+        return ReasonForm(given, asks=act.asks, prefix=act.name)
+    if act.name == "check_in" and not found.vin_confirmed:
+        return PlateForm(given, prefix=act.name)
+    return None
 
 
 @require_POST
@@ -136,8 +152,7 @@ def visit_details(request: MemberRequest, visit_id: int) -> HttpResponse:
     from jobs.services import visits
 
     found = visit_with_everything(request.actor.shop_id, visit_id)
-    words = ShopWords.of(request.membership.shop)
-    form = DetailsForm(request.POST, words=words)
+    form = DetailsForm(request.POST)
     if not form.is_valid():
         return _page(request, found, status=422, details=form)
     given = form.changes(found)
@@ -152,23 +167,41 @@ def visit_details(request: MemberRequest, visit_id: int) -> HttpResponse:
 
 
 @require_POST
-@allowed(Action.CHANGE_VISIT)
+@allowed(Action.CHECK_IN)
 def visit_confirm(request: MemberRequest, visit_id: int) -> HttpResponse:
-    """Say which of the systems nobody had seen are on the vehicle, or that the VIN is right."""
+    """Say which of the systems nobody had seen are on the vehicle."""
     from jobs.services import visits
 
     found = visit_with_everything(request.actor.shop_id, visit_id)
-    if "vin" in request.POST:
-        return _done(request, found, lambda: visits.confirm_vin(by=request.actor, visit=found))
-    there = {
-        system: request.POST[f"system_{system}"] == "yes"
-        for system in found.systems_to_confirm
-        if request.POST.get(f"system_{system}") in ("yes", "no")
-    }
+
+    def answered(answer: str) -> list[str]:
+        asked: list[str] = found.systems_to_confirm
+        return [code for code in asked if request.POST.get(f"system_{code}") == answer]
+
+    has, has_not = answered("yes"), answered("no")
     return _done(
         request,
         found,
-        lambda: visits.confirm_systems(by=request.actor, visit=found, there=there),
+        lambda: visits.confirm_systems(
+            by=request.actor, visit=found, has=has, has_not=has_not
+        ),
+    )
+
+
+@require_POST
+@allowed(Action.OVERRIDE_GUARD)
+def visit_override(request: MemberRequest, visit_id: int) -> HttpResponse:
+    """A manager lets one guard of the visit pass, with the reason."""
+    from jobs.services import overrides
+
+    found = visit_with_everything(request.actor.shop_id, visit_id)
+    guard, reason = request.POST.get("guard", ""), request.POST.get("reason", "")
+    return _done(
+        request,
+        found,
+        lambda: overrides.override_guard(
+            by=request.actor, visit=found, guard=guard, reason=reason
+        ),
     )
 
 
@@ -193,7 +226,9 @@ def _done(
         service()
     except Refusal as refusal:
         current = visit_with_everything(request.actor.shop_id, found.pk)
-        extra |= {"refusal": refusal, "unmet": refusal.facts.get("unmet", ()), "refused_act": act}
+        extra |= {"refusal": refusal, "unmet": refusal.facts.get("unmet", ())}
+        if act:
+            extra["refused"] = BY_NAME[act]
         if isinstance(refusal, Stale):
             extra["meanwhile"] = refusal.facts.get("changes", ())
         return _page(request, current, status=refusal.status, **extra)
@@ -202,23 +237,21 @@ def _done(
 
 
 def _page(request: MemberRequest, found: Visit, *, status: int = 200, **extra: Any) -> HttpResponse:
-    by, words = request.actor, ShopWords.of(request.membership.shop)
+    by = request.actor
     forms = extra.pop("forms", {})
     acts = [
-        {
-            "act": act,
-            "form": (forms.get(act.name) or ReasonForm(asks=act.asks, prefix=act.name))
-            if act.asks
-            else None,
-        }
+        {"act": act, "form": forms.get(act.name) or _act_form(act, found)}
         for act in _acts(found, request)
     ]
+    for item in acts:  # the one field a dialog shows
+        item["field"] = next(iter(item["form"]), None) if item["form"] else None
     context = {
         **_panel(request, found),
         "acts": acts,
         "opened": next((a for a in acts if a["act"].name == extra.get("opened")), None),
         "may_change": may(by, Action.CHANGE_VISIT) and found.state not in ("released", "cancelled"),
-        "details": DetailsForm.of(found, words),
+        "details": DetailsForm.of(found),
+        "may_override": may(by, Action.OVERRIDE_GUARD),
         "records_url": _records_url(found),
         **extra,
     }
@@ -228,7 +261,7 @@ def _page(request: MemberRequest, found: Visit, *, status: int = 200, **extra: A
 def _acts(found: Visit, request: MemberRequest) -> list[Act]:
     """What the table knows from this state and this person's role allows."""
     acts = [ACTS[name] for name in visit_acts(VisitState(found.state)) if name in ACTS]
-    return [act for act in acts if may(request.actor, act.action)]
+    return [act for act in acts if any(may(request.actor, needed) for needed in act.actions)]
 
 
 def _records_url(found: Visit) -> str:
@@ -258,7 +291,6 @@ def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
             {"code": system, "name": system.replace("_", " ")}
             for system in found.systems_to_confirm
         ],
-        "confirm_vin": not found.vin_confirmed,
         "scans": scans_compared(found),
         "overrides": [
             {
@@ -273,7 +305,7 @@ def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
         "events": event_lines(events_of_visit(found.shop_id, found.pk)),
         "zone": words.zone.key,
         "may_pin": may(request.actor, Action.PIN_STEP),
-        "may_confirm": may(request.actor, Action.CHANGE_VISIT),
+        "may_confirm": may(request.actor, Action.CHECK_IN),
         "at_vehicle": may(request.actor, Action.RUN_CALIBRATION),
     }
 
@@ -351,7 +383,7 @@ def _vehicle(found: Visit, words: ShopWords) -> list[tuple[str, str]]:
     pairs = [
         ("Vehicle", str(vehicle)),
         ("VIN", vehicle.vin),
-        ("Check digit", _check_digit(vehicle.vin)),
+        ("VIN stands", _vin_stands(found)),
         ("Model year", str(vehicle.model_year or "")),
         ("Plate", vehicle.plate),
         ("Size", words.vehicle_size(vehicle.length_mm, vehicle.width_mm)),
@@ -360,5 +392,7 @@ def _vehicle(found: Visit, words: ShopWords) -> list[tuple[str, str]]:
     return [(name, value) for name, value in pairs if value]
 
 
-def _check_digit(text: str) -> str:
-    return "right" if vin.check(text, confirmed=True).check_digit_right else "not right"
+def _vin_stands(found: Visit) -> str:
+    right = vin.check(found.vehicle.vin, confirmed=True).check_digit_right
+    digit = "check digit right" if right else "check digit not right"
+    return digit if found.vin_confirmed else f"{digit}, not yet compared with the plate"

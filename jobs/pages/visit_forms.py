@@ -7,10 +7,8 @@ from typing import Any
 from django import forms
 
 from jobs.models import Visit
-from jobs.pages.disruption_forms import MomentField
-from jobs.pages.moments import ShopWords
 
-DETAILS = ("customer_name", "customer_phone", "customer_email", "notes", "wanted_by")
+DETAILS = ("customer_name", "customer_phone", "customer_email", "notes")
 
 
 class ReasonForm(forms.Form):
@@ -21,6 +19,17 @@ class ReasonForm(forms.Form):
     def __init__(self, *args: Any, asks: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["reason"].label = asks
+
+
+class PlateForm(forms.Form):
+    """The VIN as the vehicle itself shows it, asked for while the one booked is in doubt."""
+
+    vin_from_plate = forms.CharField(
+        label="VIN on the vehicle",
+        max_length=40,
+        help_text="Read it from the plate, not from the booking.",
+        error_messages={"required": "Read it from the plate and type it."},
+    )
 
 
 class DetailsForm(forms.Form):
@@ -38,24 +47,16 @@ class DetailsForm(forms.Form):
         required=False,
         error_messages={"invalid": "This is no e-mail address: write it like ida@marsh.example."},
     )
-    wanted_by = MomentField(label="Wanted by", required=False)
     notes = forms.CharField(
         label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
     )
 
-    def __init__(self, *args: Any, words: ShopWords, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        field = self.fields["wanted_by"]
-        assert isinstance(field, MomentField)
-        field.words = words
-
     @classmethod
-    def of(cls, visit: Visit, words: ShopWords) -> DetailsForm:
+    def of(cls, visit: Visit) -> DetailsForm:
         """The form as the visit is now."""
         initial = {name: getattr(visit, name) for name in DETAILS}
-        initial["wanted_by"] = words.field_value(visit.wanted_by) if visit.wanted_by else ""
         initial["version"] = visit.version
-        return cls(initial=initial, words=words)
+        return cls(initial=initial)
 
     def changes(self, visit: Visit) -> dict[str, Any]:
         """Only what differs from the visit."""

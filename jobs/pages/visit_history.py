@@ -10,8 +10,9 @@ from shopcal.history.models import Event
 
 KINDS = {
     "visit.cancelled": "stop",
-    "visit.put_on_hold": "tape",
+    "visit.held": "tape",
     "guard.overridden": "tape",
+    "visit.signed_off": "ok",
     "visit.ready": "ok",
     "visit.released": "ok",
 }

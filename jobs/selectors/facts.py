@@ -84,14 +84,10 @@ class AttemptState:
 def attempt_state(calibration: Calibration) -> AttemptState:
     """Read a calibration's latest attempt, or how things stand before the first."""
     content = content_of(calibration.edition)
-    attempt = (
-        calibration.attempts.select_related("technician", "shop").order_by("-number").first()
-    )
+    attempt = calibration.attempts.select_related("technician", "shop").order_by("-number").first()
     standing = standing_readings(attempt) if attempt else []
     used = attempt.units.order_by("used_at", "id") if attempt else []
-    fitness = fitness_of(
-        calibration.shop, [row.unit_id for row in used], calibration.step_id
-    )
+    fitness = fitness_of(calibration.shop, [row.unit_id for row in used], calibration.step_id)
     return AttemptState(
         calibration=calibration,
         content=content,
@@ -116,7 +112,9 @@ def calibration_facts(
     """
     known = state or attempt_state(calibration)
     content, answers = known.content, known.answers
-    person = technician or (known.attempt and known.attempt.technician) or calibration.step.technician
+    person = (
+        technician or (known.attempt and known.attempt.technician) or calibration.step.technician
+    )
     pre_scan = latest_pre_scan(calibration.visit)
     conditions = answers[Answer.Phase.PRECONDITION]
     before = answers[Answer.Phase.BEFORE_RUN]
@@ -136,9 +134,7 @@ def calibration_facts(
         **_checks(content, known.results),
         equipment_missing=equipment_missing(known),
         equipment_overdue=tuple(
-            f"{f.unit.name} ({f.says})"
-            for f in known.fitness
-            if f.state is upkeep.DueState.OVERDUE
+            f"{f.unit.name} ({f.says})" for f in known.fitness if f.state is upkeep.DueState.OVERDUE
         ),
         confirmations_open=tuple(
             plain(q.name)
@@ -246,7 +242,9 @@ def _overridden(calibration: Calibration, attempt: Attempt | None) -> frozenset[
     rows = Override.objects.for_shop(calibration.shop_id)
     for_next = rows.filter(calibration=calibration, attempt__isnull=True)
     now = rows.filter(attempt=attempt) if attempt else rows.none()
-    return frozenset([*for_next.values_list("guard", flat=True), *now.values_list("guard", flat=True)])
+    return frozenset(
+        [*for_next.values_list("guard", flat=True), *now.values_list("guard", flat=True)]
+    )
 
 
 def _record_issued(visit: Visit) -> bool:

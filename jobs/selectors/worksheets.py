@@ -53,9 +53,7 @@ def standing_readings(attempt: Attempt) -> list[Reading]:
     return list(rows.order_by("name", "repeat"))
 
 
-def instruments_used(
-    worksheet: Worksheet, readings: Sequence[Reading]
-) -> dict[str, Instrument]:
+def instruments_used(worksheet: Worksheet, readings: Sequence[Reading]) -> dict[str, Instrument]:
     """Per input the instrument used; of several the one that may be furthest out."""
     inputs = {wanted.name: wanted for wanted in worksheet.inputs}
     used: dict[str, Instrument] = {}

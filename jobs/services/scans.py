@@ -27,6 +27,7 @@ from shopcal.errors import Conflict, FieldError, Invalid, NotFound
 EXPLANATION_LENGTH = 300
 _STEPS = {Scan.Kind.PRE: Step.Kind.PRE_SCAN, Scan.Kind.POST: Step.Kind.POST_SCAN}
 _READERS = {"typed": parse_list, "csv": parse_csv, "json": parse_json}
+_TO_DO = ("planned", "preparing", "set_out", "running")
 MODULE_LENGTH = 60
 
 
@@ -107,9 +108,7 @@ def record_scan(
 
 
 @one_transaction
-def explain_code(
-    *, by: Actor, code: ScanCode, why: str, version: int | None = None
-) -> ScanCode:
+def explain_code(*, by: Actor, code: ScanCode, why: str, version: int | None = None) -> ScanCode:
     """Write why a code stays in, or came with, the post-scan. It is shown on the record.
 
     Raises:
@@ -246,6 +245,8 @@ def _mark_cleared(
 def _finish_step_of(by: Actor, visit: Visit, kind: Scan.Kind) -> None:
     from jobs.services.steps import finish_step
 
+    if kind == Scan.Kind.POST and visit.calibrations.filter(state__in=_TO_DO).exists():
+        return  # another one will be needed after what is still to do
     open_states = (Step.State.PLANNED, Step.State.DOING)
     for step in visit.steps.filter(kind=_STEPS[kind], state__in=open_states):
         finish_step(by=by, step=step)

@@ -8,7 +8,8 @@ from __future__ import annotations
 from datetime import datetime
 
 from bays.models import Hold
-from jobs.models import Step, Visit
+from jobs.models import Calibration, Step, Visit
+from jobs.services.rows import told_calibration
 from shopcal.accounts.actor import Actor
 
 
@@ -28,6 +29,15 @@ def cancel_steps(*, by: Actor, visit: Visit, now: datetime) -> None:
     for step in visit.steps.select_for_update(of=("self",)):
         _free(by, step, now)
         cancel_step(by=by, step=step, now=now)
+
+
+def call_off(*, by: Actor, row: Calibration, why: str, now: datetime) -> None:
+    """Mark a locked calibration as cancelled; the table of moves was asked before."""
+    before = {"state": row.state}
+    row.state = "cancelled"
+    row.cancelled_reason = why
+    row.attempts.filter(ended_at__isnull=True).update(ended_at=now, note=why)
+    told_calibration(by, row, "calibration.cancelled", before, state=row.state, reason=why)
 
 
 def pause_steps(*, by: Actor, visit: Visit, now: datetime) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from datetime import datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -19,10 +18,9 @@ from jobs.services.rows import (
     needed_text,
     one_transaction,
     require_one_of,
-    told_calibration,
     told_visit,
 )
-from jobs.services.step_changes import cancel_step, cancel_steps, pause_steps
+from jobs.services.step_changes import call_off, cancel_step, cancel_steps, pause_steps
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.permissions import Action, require
 from shopcal.errors import Conflict, FieldError, Invalid
@@ -97,9 +95,7 @@ def confirm_systems(
 
 
 @one_transaction
-def change_details(
-    *, by: Actor, visit: Visit, version: int | None = None, **details: str
-) -> Visit:
+def change_details(*, by: Actor, visit: Visit, version: int | None = None, **details: str) -> Visit:
     """Change the customer's name, phone, mail address, or the notes.
 
     Raises:
@@ -129,9 +125,7 @@ def hold(*, by: Actor, visit: Visit, reason: str, version: int | None = None) ->
     found.hold_reason = needed_text("reason", reason, REASON_LENGTH, "write why the visit waits")
     before = _moved(found, VisitAct.HOLD, found.hold_reason)
     pause_steps(by=by, visit=found, now=timezone.now())
-    return told_visit(
-        by, found, "visit.held", before, state=found.state, reason=found.hold_reason
-    )
+    return told_visit(by, found, "visit.held", before, state=found.state, reason=found.hold_reason)
 
 
 @one_transaction
@@ -214,7 +208,7 @@ def cancel(*, by: Actor, visit: Visit, reason: str, version: int | None = None) 
     now = timezone.now()
     cancel_steps(by=by, visit=found, now=now)
     for row in _own(found).filter(state__in=("planned", "preparing", "set_out")):
-        _cancel_calibration_row(by, row, why, now)
+        call_off(by=by, row=row, why=why, now=now)
     found.cancelled_reason = why
     return told_visit(by, found, "visit.cancelled", before, state=found.state, reason=why)
 
@@ -284,15 +278,7 @@ def _cancel_absent(by: Actor, visit: Visit, has_not: Collection[str]) -> None:
     why = "the vehicle does not have this system"
     for row in _own(visit).filter(system__in=list(has_not), state="planned"):
         cancel_step(by=by, step=row.step, now=now)
-        _cancel_calibration_row(by, row, why, now)
-
-
-def _cancel_calibration_row(by: Actor, row: Calibration, why: str, now: datetime) -> None:
-    before = {"state": row.state}
-    row.state = "cancelled"
-    row.cancelled_reason = why
-    row.attempts.filter(ended_at__isnull=True).update(ended_at=now, note=why)
-    told_calibration(by, row, "calibration.cancelled", before, state=row.state, reason=why)
+        call_off(by=by, row=row, why=why, now=now)
 
 
 def _own(visit: Visit) -> Any:

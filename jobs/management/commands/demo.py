@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from jobs import demo
 from jobs.demo.history import add_demo_history
+from jobs.demo.morning import morning_zone
 from jobs.demo.people import (
     MANAGER,
     SLUG,
@@ -40,11 +41,14 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000)
         parser.add_argument("--live-port", type=int, default=settings.LIVE_PORT)
         parser.add_argument("--password", default="", help="password of the three sign-ins")
+        parser.add_argument(
+            "--time-zone", default="", help="of the invented shop; by default where it is morning"
+        )
         parser.add_argument("--no-serve", action="store_true", help="only set up and print")
 
     def handle(self, *args: Any, **options: Any) -> None:
         call_command("migrate", verbosity=0, interactive=False)
-        shop = Shop.objects.filter(slug=SLUG).first() or self._new_shop()
+        shop = Shop.objects.filter(slug=SLUG).first() or self._new_shop(options["time_zone"])
         self._print_plan(shop)
         password = options["password"] or secrets.token_urlsafe(9)
         set_password(password)
@@ -52,12 +56,13 @@ class Command(BaseCommand):
         if not options["no_serve"]:
             call_command("serve", port=options["port"], live_port=options["live_port"])
 
-    def _new_shop(self) -> Shop:
+    def _new_shop(self, time_zone: str) -> Shop:
         self.stdout.write("Making the invented shop …")
         document = load_document((FOLDER / "shop.yaml").read_text())
         document["procedures"] = [
             load_yaml(path.read_text()) for path in sorted((FOLDER / "procedures").glob("*.yaml"))
         ]
+        document["shop"]["time_zone"] = time_zone or morning_zone(timezone.now())
         shop = open_demo_shop(document["shop"]["time_zone"])
         import_shop(by=actor_of(shop, MANAGER), document=document)
         add_demo_people(shop)

@@ -125,7 +125,7 @@ def test_a_hostile_name_is_printed_as_text_and_breaks_nothing(
     assert "Customer" in text
     assert "\u202e" not in text
     assert "root:" not in text
-    start = name.split()[0][:12]
+    start = name.split(maxsplit=1)[0][:12]
     if start.isascii() and start.isprintable():
         assert start in text
 
@@ -134,7 +134,9 @@ def test_the_number_of_queries_does_not_grow_with_the_visit(
     shop: Shop, make_visit: MakeVisit
 ) -> None:
     visit = make_visit(shop)
-    with CaptureQueriesContext(connection, ) as one:
+    with CaptureQueriesContext(
+        connection,
+    ) as one:
         content_now(visit)
     step = visit.steps.get()
     step.order = 9
