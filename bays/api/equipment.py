@@ -7,7 +7,7 @@ from typing import Any
 import django_filters
 from django.db.models import Count
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -94,8 +94,9 @@ class UnitOut(serializers.ModelSerializer[EquipmentUnit]):
         )  # fmt: skip
         read_only_fields = fields
 
-    def get_upkeep(self, unit: EquipmentUnit) -> list[DueOut]:
-        return DueOut(dues_today(unit), many=True).data  # type: ignore[return-value]
+    @extend_schema_field(DueOut(many=True))
+    def get_upkeep(self, unit: EquipmentUnit) -> Any:
+        return DueOut(dues_today(unit), many=True).data
 
 
 def dues_today(unit: EquipmentUnit) -> list[UnitDue]:

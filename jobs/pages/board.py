@@ -100,9 +100,7 @@ def _bay_rows(day: Day, words: ShopWords) -> tuple[BoardRow, ...]:
         if len(bay.zones) == 1:
             west, south, east, north = bay.area.bounds
             along, across = sorted((east - west, north - south), reverse=True)
-            rows.append(
-                BoardRow(f"zone:{bay.zones[0]}", bay.name, words.floor_size(along, across))
-            )
+            rows.append(BoardRow(f"zone:{bay.zones[0]}", bay.name, words.floor_size(along, across)))
     return tuple({row.id: row for row in rows}.values())
 
 

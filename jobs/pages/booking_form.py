@@ -88,6 +88,7 @@ class BookingForm(forms.Form):
     notes = forms.CharField(
         label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
     )
+
     def __init__(self, *args: Any, shop_id: int, words: ShopWords, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.words = words

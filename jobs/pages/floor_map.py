@@ -130,9 +130,7 @@ def _answer(lines: list[FloorLine], current: CurrentFloor | None) -> list[dict[s
     return facts
 
 
-def _line(
-    one: Standing, current: CurrentFloor | None, words: ShopWords, at: datetime
-) -> FloorLine:
+def _line(one: Standing, current: CurrentFloor | None, words: ShopWords, at: datetime) -> FloorLine:
     step = one.step
     state, tag = "at work", "work"
     if one.waiting:

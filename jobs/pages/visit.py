@@ -20,7 +20,8 @@ from jobs.pages.visit_forms import DetailsForm, PlateForm, ReasonForm
 from jobs.pages.visit_history import event_lines
 from jobs.procedures import WORK_CODES
 from jobs.selectors.day import Standing, standing_of
-from jobs.selectors.visit_page import scans_compared, visit_with_everything
+from jobs.selectors.scans import comparison_of
+from jobs.selectors.visit_page import unit_names, visit_with_everything
 from shopcal.accounts.pages.guards import allowed
 from shopcal.accounts.permissions import Action, may
 from shopcal.accounts.requests import MemberRequest
@@ -182,9 +183,7 @@ def visit_confirm(request: MemberRequest, visit_id: int) -> HttpResponse:
     return _done(
         request,
         found,
-        lambda: visits.confirm_systems(
-            by=request.actor, visit=found, has=has, has_not=has_not
-        ),
+        lambda: visits.confirm_systems(by=request.actor, visit=found, has=has, has_not=has_not),
     )
 
 
@@ -199,9 +198,7 @@ def visit_override(request: MemberRequest, visit_id: int) -> HttpResponse:
     return _done(
         request,
         found,
-        lambda: overrides.override_guard(
-            by=request.actor, visit=found, guard=guard, reason=reason
-        ),
+        lambda: overrides.override_guard(by=request.actor, visit=found, guard=guard, reason=reason),
     )
 
 
@@ -239,16 +236,16 @@ def _done(
 def _page(request: MemberRequest, found: Visit, *, status: int = 200, **extra: Any) -> HttpResponse:
     by = request.actor
     forms = extra.pop("forms", {})
-    acts = [
-        {"act": act, "form": forms.get(act.name) or _act_form(act, found)}
-        for act in _acts(found, request)
+    # Dialogs of every state: the page follows the visit, and an open one must not be swapped away.
+    dialogs = [
+        _asked(act, form)
+        for act in ACTS.values()
+        if _allowed(act, request) and (form := forms.get(act.name) or _act_form(act, found))
     ]
-    for item in acts:  # the one field a dialog shows
-        item["field"] = next(iter(item["form"]), None) if item["form"] else None
     context = {
         **_panel(request, found),
-        "acts": acts,
-        "opened": next((a for a in acts if a["act"].name == extra.get("opened")), None),
+        "dialogs": dialogs,
+        "opened": next((d for d in dialogs if d["act"].name == extra.pop("opened", "")), None),
         "may_change": may(by, Action.CHANGE_VISIT) and found.state not in ("released", "cancelled"),
         "details": DetailsForm.of(found),
         "may_override": may(by, Action.OVERRIDE_GUARD),
@@ -261,7 +258,16 @@ def _page(request: MemberRequest, found: Visit, *, status: int = 200, **extra: A
 def _acts(found: Visit, request: MemberRequest) -> list[Act]:
     """What the table knows from this state and this person's role allows."""
     acts = [ACTS[name] for name in visit_acts(VisitState(found.state)) if name in ACTS]
-    return [act for act in acts if any(may(request.actor, needed) for needed in act.actions)]
+    return [act for act in acts if _allowed(act, request)]
+
+
+def _allowed(act: Act, request: MemberRequest) -> bool:
+    return any(may(request.actor, needed) for needed in act.actions)
+
+
+def _asked(act: Act, form: ReasonForm | PlateForm) -> dict[str, Any]:
+    """An act with its form, and the one field of it that a dialog shows."""
+    return {"act": act, "form": form, "field": next(iter(form))}
 
 
 def _records_url(found: Visit) -> str:
@@ -275,15 +281,17 @@ def _records_url(found: Visit) -> str:
 def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
     words = ShopWords.of(request.membership.shop)
     one = standing_of(found, words.now)
+    names = unit_names(found)
     standing = f"{duration(one.late_minutes)} late" if one.late_minutes else str(one.standing)
     return {
         "visit": found,
+        "acts": [(act, _act_form(act, found) is not None) for act in _acts(found, request)],
         "state": found.state.replace("_", " "),
         "state_tag": STATE_TAGS[found.state],
         "standing": standing,
         "standing_tag": STANDING_TAGS[one.standing],
         "facts": _facts(found, one.finishes_at, standing, words),
-        "steps": [_step(step, words) for step in found.steps.all()],
+        "steps": [_step(step, names, words) for step in found.steps.all()],
         "calibrations": [_calibration(c) for c in found.calibrations.all()],
         "customer": _customer(found, words),
         "vehicle": _vehicle(found, words),
@@ -291,7 +299,7 @@ def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
             {"code": system, "name": system.replace("_", " ")}
             for system in found.systems_to_confirm
         ],
-        "scans": scans_compared(found),
+        "scans": comparison_of(found),
         "overrides": [
             {
                 "at": row.overridden_at,
@@ -302,7 +310,7 @@ def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
             }
             for row in found.overrides.all()
         ],
-        "events": event_lines(events_of_visit(found.shop_id, found.pk)),
+        "events": event_lines(events_of_visit(found.shop_id, found.pk), words),
         "zone": words.zone.key,
         "may_pin": may(request.actor, Action.PIN_STEP),
         "may_confirm": may(request.actor, Action.CHECK_IN),
@@ -329,7 +337,7 @@ def _facts(found: Visit, finishes_at: Any, standing: str, words: ShopWords) -> l
     return facts
 
 
-def _step(step: Step, words: ShopWords) -> dict[str, Any]:
+def _step(step: Step, names: dict[str, str], words: ShopWords) -> dict[str, Any]:
     starts_at, ends_at = step.started_at or step.starts_at, step.ended_at or step.ends_at
     when = "no time yet"
     if starts_at and ends_at:
@@ -342,7 +350,7 @@ def _step(step: Step, words: ShopWords) -> dict[str, Any]:
         "when": when,
         "who": people,
         "where": " · ".join(part for part in where if part),
-        "units": ", ".join(step.unit_codes),
+        "units": ", ".join(names.get(code, code) for code in step.unit_codes),
         "state": step.get_state_display(),
         "kind": {"done": "ok", "doing": "tape", "cancelled": "stop"}.get(step.state, ""),
         "may_pin": step.state == Step.State.PLANNED and step.starts_at is not None,

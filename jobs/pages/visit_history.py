@@ -6,12 +6,14 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
+from jobs.pages.moments import ShopWords
 from shopcal.history.models import Event
 
 KINDS = {
     "visit.cancelled": "stop",
     "visit.held": "tape",
-    "guard.overridden": "tape",
+    "visit.guard_overridden": "tape",
+    "calibration.guard_overridden": "tape",
     "visit.signed_off": "ok",
     "visit.ready": "ok",
     "visit.released": "ok",
@@ -21,14 +23,14 @@ LEFT_OUT = ("version", "label", "steps")
 MOST_LETTERS = 240
 
 
-def event_lines(events: Iterable[Event]) -> list[dict[str, Any]]:
+def event_lines(events: Iterable[Event], words: ShopWords) -> list[dict[str, Any]]:
     """Newest first, for the timeline fragment."""
     return [
         {
             "at": event.at,
             "by": event.actor_name,
             "says": _says(event),
-            "detail": _detail(event.after or {}),
+            "detail": _detail(event.after or {}, words),
             "kind": KINDS.get(event.kind, ""),
         }
         for event in reversed(list(events))
@@ -42,9 +44,9 @@ def _says(event: Event) -> str:
     return f"{words}: {label}" if label else words
 
 
-def _detail(after: Mapping[str, Any]) -> str:
+def _detail(after: Mapping[str, Any], words: ShopWords) -> str:
     parts = [
-        f"{name.replace('_', ' ')}: {_plain(value)}"
+        f"{name.replace('_', ' ')}: {_plain(value, words)}"
         for name, value in after.items()
         if name not in LEFT_OUT and value not in (None, "", [], {})
     ]
@@ -52,22 +54,22 @@ def _detail(after: Mapping[str, Any]) -> str:
     return text if len(text) <= MOST_LETTERS else f"{text[:MOST_LETTERS].rstrip()}…"
 
 
-def _plain(value: Any) -> str:
+def _plain(value: Any, words: ShopWords) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list | tuple):
-        return ", ".join(_plain(item) for item in value)
+        return ", ".join(_plain(item, words) for item in value)
     if isinstance(value, Mapping):
-        return ", ".join(f"{name} {_plain(item)}" for name, item in value.items())
-    return _moment(str(value))
+        return ", ".join(f"{name} {_plain(item, words)}" for name, item in value.items())
+    return _moment(str(value), words)
 
 
-def _moment(text: str) -> str:
-    """ISO moments lose what nobody reads; anything else stays as it is."""
+def _moment(text: str, words: ShopWords) -> str:
+    """ISO moments in the shop's time; codes without their underscores."""
     try:
         found = datetime.fromisoformat(text)
     except ValueError:
         return text.replace("_", " ")
     if found.tzinfo is None or "T" not in text:
         return text
-    return f"{found:%Y-%m-%d %H:%M} UTC"
+    return words.moment(found)

@@ -40,16 +40,20 @@ class ShopPlan:
     places: Mapping[str, Place]
     common_types: frozenset[str]  # equipment that lies about in number and is never held
 
-    def with_vehicle(self, vehicle: Vehicle, places: Mapping[str, Place]) -> ShopPlan:
-        """The same shop with one more vehicle to place."""
+    def with_places(self, places: Mapping[str, Place]) -> ShopPlan:
+        """The same shop with more places the planner may choose."""
         placements = {
             **self.problem.placements,
             **{p.planned.id: p.planned for p in places.values()},
         }
-        problem = replace(
-            self.problem, placements=placements, vehicles=(*self.problem.vehicles, vehicle)
-        )
+        problem = replace(self.problem, placements=placements)
         return replace(self, problem=problem, places={**self.places, **places})
+
+    def with_vehicle(self, vehicle: Vehicle, places: Mapping[str, Place]) -> ShopPlan:
+        """The same shop with one more vehicle to place."""
+        wider = self.with_places(places)
+        vehicles = (*wider.problem.vehicles, vehicle)
+        return replace(wider, problem=replace(wider.problem, vehicles=vehicles))
 
 
 def operation_id(step: Step) -> str:
@@ -230,6 +234,9 @@ class _VisitReader:
     def _row(self, visit: Visit, step: Step) -> Row | None:
         if step.starts_at is None or step.ends_at is None or step.technician is None:
             return None
+        people = [p for p in (step.technician, step.second_person) if p is not None]
+        if not all(person.active for person in people):
+            return None  # whoever left cannot keep a place in the plan
         doing = step.state == Step.State.DOING
         start = self.clock.down(step.starts_at)
         if not doing and start < self.now - self.late_start_minutes:

@@ -174,9 +174,7 @@ def _plan(shop_id: int) -> floor.FloorPlan | None:
 
 
 def _closed_because(shop_id: int, on: date) -> str:
-    closure = (
-        Closure.objects.for_shop(shop_id).filter(starts_on__lte=on, ends_on__gte=on).first()
-    )
+    closure = Closure.objects.for_shop(shop_id).filter(starts_on__lte=on, ends_on__gte=on).first()
     return closure.reason if closure else ""
 
 

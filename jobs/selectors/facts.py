@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import TypedDict, TypeVar
 
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from bays import upkeep
 from bays.models import EquipmentType, Technician
-from jobs.lifecycle import CalibrationFacts, CalibrationState, VisitFacts
+from jobs.lifecycle import (
+    CALIBRATION_GUARDS,
+    VISIT_GUARDS,
+    CalibrationFacts,
+    CalibrationState,
+    Guard,
+    VisitFacts,
+)
 from jobs.metrology import Results, Verdict
 from jobs.models import Answer, Attempt, Calibration, Override, Visit
 from jobs.procedures import ProcedureContent
@@ -36,6 +45,9 @@ from shopcal.history.models import Event
 
 OPEN = frozenset({"planned", "preparing", "set_out", "running", "passed"})
 RECORD_ISSUED = "record.issued"
+OVERRIDE_SAYS_LENGTH = 300
+
+Asked = TypeVar("Asked", VisitFacts, CalibrationFacts)
 
 
 def visit_facts(visit: Visit, *, reason: str = "") -> VisitFacts:
@@ -47,7 +59,7 @@ def visit_facts(visit: Visit, *, reason: str = "") -> VisitFacts:
         .order_by("step__order")
     )
     scans = comparison_of(visit)
-    return VisitFacts(
+    facts = VisitFacts(
         vehicle_identified=visit.vin_confirmed,
         systems_to_confirm=tuple(plain(system) for system in visit.systems_to_confirm),
         calibrations_running=_names(row for row in rows if row.state == "running"),
@@ -60,12 +72,11 @@ def visit_facts(visit: Visit, *, reason: str = "") -> VisitFacts:
         codes_unexplained=tuple(in_words(row) for row in scans.unexplained),
         record_issued=_record_issued(visit),
         reason=reason,
-        overridden=frozenset(
-            Override.objects.for_shop(visit.shop_id)
-            .filter(visit=visit, attempt__isnull=True, calibration__isnull=True)
-            .values_list("guard", flat=True)
-        ),
     )
+    overrides = Override.objects.for_shop(visit.shop_id).filter(
+        visit=visit, attempt__isnull=True, calibration__isnull=True
+    )
+    return replace(facts, overridden=_standing(overrides, VISIT_GUARDS, facts))
 
 
 @dataclass(frozen=True)
@@ -118,7 +129,7 @@ def calibration_facts(
     pre_scan = latest_pre_scan(calibration.visit)
     conditions = answers[Answer.Phase.PRECONDITION]
     before = answers[Answer.Phase.BEFORE_RUN]
-    return CalibrationFacts(
+    facts = CalibrationFacts(
         pre_scan_taken=pre_scan is not None,
         blocking_codes_open=tuple(
             in_words(row) for row in blocking_open(pre_scan, content.blocking_codes)
@@ -155,8 +166,9 @@ def calibration_facts(
         ),
         outcome_cause=cause,
         post_scan_taken=latest_post_scan(calibration.visit) is not None,
-        overridden=_overridden(calibration, known.attempt),
     )
+    overrides = _overrides(calibration, known.attempt)
+    return replace(facts, overridden=_standing(overrides, CALIBRATION_GUARDS, facts))
 
 
 def equipment_missing(known: AttemptState) -> tuple[str, ...]:
@@ -180,8 +192,14 @@ def missing_types(known: AttemptState) -> tuple[str, ...]:
     )
 
 
-def _checks(content: ProcedureContent, results: Results) -> dict[str, tuple[str, ...]]:
-    """Checks by verdict; an input that lacks its reading is open even where no check hangs on it."""
+class _Checks(TypedDict):
+    checks_open: tuple[str, ...]
+    checks_failed: tuple[str, ...]
+    checks_too_close: tuple[str, ...]
+
+
+def _checks(content: ProcedureContent, results: Results) -> _Checks:
+    """Checks by verdict; an input without its reading is open though no check hangs on it."""
     by_verdict: dict[Verdict | None, list[str]] = {}
     for check in content.worksheet.checks:
         judged = results.checks.get(check.name)
@@ -237,14 +255,32 @@ def _qualified(person: Technician, content: ProcedureContent, shop: Shop) -> boo
     return set(content.skills) <= held
 
 
-def _overridden(calibration: Calibration, attempt: Attempt | None) -> frozenset[str]:
+def _overrides(calibration: Calibration, attempt: Attempt | None) -> QuerySet[Override]:
     """Guards set aside for the attempt being made, and for the one to come."""
-    rows = Override.objects.for_shop(calibration.shop_id)
-    for_next = rows.filter(calibration=calibration, attempt__isnull=True)
-    now = rows.filter(attempt=attempt) if attempt else rows.none()
+    asked = Q(calibration=calibration, attempt__isnull=True)
+    if attempt is not None:
+        asked |= Q(attempt=attempt)
+    return Override.objects.for_shop(calibration.shop_id).filter(asked)
+
+
+def _standing(
+    overrides: Iterable[Override], guards: Mapping[str, Guard[Asked]], facts: Asked
+) -> frozenset[str]:
+    """Guards set aside whose override still covers everything that is unmet now.
+
+    A manager who let one low tyre pass has not let pass the trouble code that came later.
+    """
     return frozenset(
-        [*for_next.values_list("guard", flat=True), *now.values_list("guard", flat=True)]
+        o.guard
+        for o in overrides
+        if o.guard in guards and _parts(guards[o.guard].missing(facts)) <= _parts(o.says)
     )
+
+
+def _parts(says: str) -> set[str]:
+    """The prefix and the items of a guard's words, as far as an override keeps them."""
+    prefix, _, items = says[:OVERRIDE_SAYS_LENGTH].partition(": ")
+    return {prefix, *items.split(", ")} if says else set()
 
 
 def _record_issued(visit: Visit) -> bool:

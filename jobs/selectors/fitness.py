@@ -45,7 +45,8 @@ def fitness_of(shop: Shop, unit_ids: Iterable[int], step_id: int) -> dict[int, F
     for unit in units(shop.pk).filter(pk__in=ids):
         if unit.pk in own:
             counted = max((done.uses_at for done in unit.upkeep_done.all()), default=0)
-            unit.use_count = max(unit.use_count - 1, counted)
+            now = unit.use_count  # type: ignore[attr-defined]
+            unit.use_count = max(now - 1, counted)  # type: ignore[attr-defined]
         dues = [row.due for row in dues_of(unit, today)]
         worst = max(dues, key=lambda due: list(upkeep.DueState).index(due.state), default=None)
         state = worst.state if worst else upkeep.DueState.FIT

@@ -41,10 +41,7 @@ def book_visit(*, by: Actor, request: BookingRequest, offer_token: str) -> Visit
             ``ro_number_taken``.
     """
     require(by, Action.BOOK_VISIT)
-    case = resolve_request(by.shop_id, request)
-    faults = [*case.faults, *_missing(request, case)]
-    if faults:
-        raise Invalid("booking_incomplete", "This booking is not complete.", errors=faults)
+    case = complete_case(by.shop_id, request)
     kept = open_offer(offer_token)
     if kept["shop"] != by.shop_id:
         raise Conflict("offer_expired", "This offer was made for another shop.")
@@ -60,6 +57,19 @@ def book_visit(*, by: Actor, request: BookingRequest, offer_token: str) -> Visit
         ) from refused
 
 
+def complete_case(shop_id: int, request: BookingRequest) -> BookingCase:
+    """The request resolved, with everything a booking needs.
+
+    Raises:
+        Invalid: something is missing or wrong; every fault with its field.
+    """
+    case = resolve_request(shop_id, request)
+    faults = [*case.faults, *_missing(request, case)]
+    if faults:
+        raise Invalid("booking_incomplete", "This booking is not complete.", errors=faults)
+    return case
+
+
 @transaction.atomic
 def _book(by: Actor, case: BookingCase, kept_rows: Sequence[list[object]]) -> Visit:
     now = timezone.now()
@@ -68,12 +78,24 @@ def _book(by: Actor, case: BookingCase, kept_rows: Sequence[list[object]]) -> Vi
     vehicle, places = planner_vehicle(case, shop_plan, due=shop_plan.problem.horizon)
     asked = shop_plan.with_vehicle(vehicle, places)
     rows = _rows(asked, case, kept_rows)
-    promised_at = promise_after(asked.clock.moment(max(row.end for row in rows)))
-    visit = _new_visit(by, case, asked, rows, promised_at)
-    steps = _new_steps(visit, case)
-    asked = replace(asked, steps={**asked.steps, **{new_operation_id(s.order): s for s in steps}})
+    visit, asked = new_visit(by=by, case=case, asked=asked, rows=rows)
     refuse_unless_verified(asked, plan_with(asked, rows), only=NEW)
     store_rows(by=by, shop_plan=asked, rows=rows)
+    tell_booked(by, visit, case)
+    return visit
+
+
+def new_visit(
+    *, by: Actor, case: BookingCase, asked: ShopPlan, rows: Sequence[Row]
+) -> tuple[Visit, ShopPlan]:
+    """The visit with its steps, and the plan that knows them by the new vehicle's operations."""
+    promised_at = promise_after(asked.clock.moment(max(row.end for row in rows)))
+    visit = _visit_row(by, case, asked, rows, promised_at)
+    steps = {new_operation_id(step.order): step for step in _new_steps(visit, case)}
+    return visit, replace(asked, steps={**asked.steps, **steps})
+
+
+def tell_booked(by: Actor, visit: Visit, case: BookingCase) -> None:
     record_event(
         by=by,
         kind="visit.booked",
@@ -82,12 +104,11 @@ def _book(by: Actor, case: BookingCase, kept_rows: Sequence[list[object]]) -> Vi
         after={
             "ro_number": visit.ro_number,
             "vehicle": str(visit.vehicle),
-            "promised_at": promised_at.isoformat(),
+            "promised_at": visit.promised_at.isoformat(),
             "work": list(case.request.work),
             "calibrations": [need.content.code for need in case.needed],
         },
     )
-    return visit
 
 
 def _missing(request: BookingRequest, case: BookingCase) -> list[FieldError]:
@@ -112,7 +133,7 @@ def _rows(asked: ShopPlan, case: BookingCase, kept_rows: Sequence[list[object]])
     return rows
 
 
-def _new_visit(
+def _visit_row(
     by: Actor, case: BookingCase, asked: ShopPlan, rows: Sequence[Row], promised_at: datetime
 ) -> Visit:
     request = case.request

@@ -26,6 +26,7 @@ from jobs.services.rows import (
     told_calibration,
 )
 from jobs.services.step_changes import call_off, cancel_step, plan_step_again
+from jobs.services.steps import finish_step, start_step
 from jobs.services.visits import begin_work
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.permissions import Action, require
@@ -321,12 +322,8 @@ def _cause(cause: str) -> str:
 
 
 def _start_step(by: Actor, found: Calibration) -> None:
-    from jobs.services.steps import start_step
-
     found.step = start_step(by=by, step=found.step)
 
 
 def _finish_step(by: Actor, found: Calibration) -> None:
-    from jobs.services.steps import finish_step
-
     found.step = finish_step(by=by, step=found.step)

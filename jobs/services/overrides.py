@@ -19,8 +19,8 @@ from jobs.lifecycle import (
     visit_acts,
     visit_unmet,
 )
-from jobs.models import Calibration, Override, Visit
-from jobs.selectors.facts import calibration_facts, visit_facts
+from jobs.models import Attempt, Calibration, Override, Visit
+from jobs.selectors.facts import OVERRIDE_SAYS_LENGTH, calibration_facts, visit_facts
 from jobs.selectors.procedures import content_of
 from jobs.services.rows import (
     locked_calibration,
@@ -35,7 +35,15 @@ from shopcal.accounts.actor import Actor
 from shopcal.accounts.permissions import Action, require
 from shopcal.errors import Conflict, FieldError, Invalid
 
-REASON_LENGTH, SAYS_LENGTH = 400, 300
+REASON_LENGTH = 400
+# They hang on the vehicle and the person, not on what an attempt has answered and measured.
+KNOWN_BEFOREHAND = ("technician_qualified", "pre_scan", "prerequisites", "blocking_codes")
+_RUN_OR_OVER = (
+    CalibrationState.RUNNING,
+    CalibrationState.PASSED,
+    CalibrationState.VERIFIED,
+    CalibrationState.CANCELLED,
+)
 _BEFORE_THE_FIRST = (CalibrationState.PLANNED,)
 _BETWEEN_ATTEMPTS = (CalibrationState.FAILED, CalibrationState.STOPPED)
 
@@ -70,7 +78,7 @@ def override_guard(
 
 
 def unmet_of_calibration(calibration: Calibration) -> dict[str, Unmet]:
-    """Guards unmet now for every act this state knows; being prepared, those of the run too.
+    """Guards unmet now for every act this state knows, and those of the run known beforehand.
 
     A blocking code is better decided on before an hour of setting out than after it.
     """
@@ -79,8 +87,10 @@ def unmet_of_calibration(calibration: Calibration) -> dict[str, Unmet]:
     found = [
         item for act in calibration_acts(state) for item in calibration_unmet(state, act, facts)
     ]
-    if state is CalibrationState.PREPARING:
-        found += calibration_unmet(CalibrationState.SET_OUT, CalibrationAct.START_RUN, facts)
+    if state not in _RUN_OR_OVER:
+        run = calibration_unmet(CalibrationState.SET_OUT, CalibrationAct.START_RUN, facts)
+        begun = state is CalibrationState.PREPARING
+        found += [item for item in run if begun or item.guard in KNOWN_BEFOREHAND]
     return {item.guard: item for item in found}
 
 
@@ -98,22 +108,12 @@ def _of_calibration(
     unmet = _overridable(guard, CALIBRATION_GUARDS, unmet_of_calibration(found))
     begun = found.state not in (*_BEFORE_THE_FIRST, *_BETWEEN_ATTEMPTS)
     attempt = open_attempt(found) if begun else None
-    override = Override.objects.create(
-        shop_id=by.shop_id,
-        visit=found.visit,
-        calibration=found,
-        attempt=attempt,
-        guard=guard,
-        says=unmet.says[:SAYS_LENGTH],
-        reason=why,
-        overridden_at=timezone.now(),
-        overridden_by=by.name,
-    )
+    override, before = _keep(by, unmet, why, visit=found.visit, calibration=found, attempt=attempt)
     told_calibration(
         by,
         found,
         "calibration.guard_overridden",
-        None,
+        before,
         guard=guard,
         says=unmet.says,
         reason=why,
@@ -127,17 +127,26 @@ def _of_visit(by: Actor, visit: Visit, guard: str, why: str, version: int | None
     found = locked_visit(by, visit, version)
     _refuse_closed(found)
     unmet = _overridable(guard, VISIT_GUARDS, unmet_of_visit(found))
-    override = Override.objects.create(
-        shop_id=by.shop_id,
-        visit=found,
-        guard=guard,
-        says=unmet.says[:SAYS_LENGTH],
-        reason=why,
-        overridden_at=timezone.now(),
-        overridden_by=by.name,
+    override, before = _keep(by, unmet, why, visit=found, calibration=None, attempt=None)
+    told_visit(
+        by, found, "visit.guard_overridden", before, guard=guard, says=unmet.says, reason=why
     )
-    told_visit(by, found, "visit.guard_overridden", {}, guard=guard, says=unmet.says, reason=why)
     return override
+
+
+def _keep(
+    by: Actor, unmet: Unmet, why: str, **of: Visit | Calibration | Attempt | None
+) -> tuple[Override, dict[str, Any]]:
+    """One row a guard: one that no longer covers what is unmet is widened, with the new reason."""
+    earlier = Override.objects.for_shop(by.shop_id).filter(guard=unmet.guard, **of).first()
+    before = {"says": earlier.says, "reason": earlier.reason} if earlier else {}
+    override = earlier or Override(shop_id=by.shop_id, guard=unmet.guard, **of)
+    override.says = unmet.says[:OVERRIDE_SAYS_LENGTH]
+    override.reason = why
+    override.overridden_at = timezone.now()
+    override.overridden_by = by.name
+    override.save()
+    return override, before
 
 
 def _overridable(guard: str, known: Mapping[str, Any], unmet: dict[str, Unmet]) -> Unmet:

@@ -10,7 +10,7 @@ from django.core import signing
 from django.utils import timezone
 
 from bays import floor
-from bays.planner import ModelError, Offer, Row, quote
+from bays.planner import ModelError, Offer, Quote, Row, quote
 from bays.selectors.floor import CurrentFloor
 from jobs.planning.problem import ShopPlan, load_shop_plan
 from jobs.planning.request import BookingCase, BookingRequest, planner_vehicle, resolve_request
@@ -101,7 +101,7 @@ def quote_visit(*, by: Actor, request: BookingRequest, count: int | None = None)
     )
 
 
-def _ask(case: BookingCase, shop_plan: ShopPlan, count: int):  # type: ignore[no-untyped-def]
+def _ask(case: BookingCase, shop_plan: ShopPlan, count: int) -> tuple[ShopPlan, Quote]:
     wanted_by = case.request.wanted_by
     due = shop_plan.clock.up(wanted_by) if wanted_by else shop_plan.problem.horizon
     vehicle, places = planner_vehicle(case, shop_plan, due)

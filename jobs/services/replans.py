@@ -7,8 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 
-from bays.services.equipment import take_out_of_service
-from bays.services.people import record_absence
 from django.db import transaction
 from django.utils import timezone
 
@@ -26,7 +24,9 @@ from bays.planner import (
     ZoneClosed,
     replan,
 )
+from bays.services.equipment import take_out_of_service
 from bays.services.holds import HoldWanted, take_holds
+from bays.services.people import record_absence
 from jobs.models import Step
 from jobs.planning.problem import ShopPlan, load_shop_plan, operation_id, vehicle_id
 from jobs.services.plans import store_rows
@@ -156,7 +156,7 @@ def _repair(by: Actor, why: str, disruption: Callable[[ShopPlan], Disruption | N
         freeze_minutes=shop.booking_freeze_minutes,
     )
     if not isinstance(answer, Replan):
-        raise _no_plan(answer)
+        raise no_plan(answer)
     return apply_replan(by=by, shop_plan=shop_plan, answer=answer, why=why)
 
 
@@ -164,8 +164,7 @@ def apply_replan(*, by: Actor, shop_plan: ShopPlan, answer: Replan, why: str) ->
     """Store the rows that differ and tell the history. Call it inside a transaction."""
     before = {row.operation: row for row in shop_plan.plan.rows}
     changed = [row for row in answer.plan.rows if before.get(row.operation) != row]
-    promises = _at_risk(shop_plan, answer)
-    change = PlanChange(why, tuple(c.says for c in answer.changes), promises)
+    change = plan_change(shop_plan, answer, why)
     if changed:
         store_rows(by=by, shop_plan=replace(shop_plan, problem=answer.problem), rows=changed)
         record_event(
@@ -175,10 +174,17 @@ def apply_replan(*, by: Actor, shop_plan: ShopPlan, answer: Replan, why: str) ->
             after={
                 "why": why,
                 "changes": list(change.changes),
-                "promises": [promise.says for promise in promises],
+                "promises": [promise.says for promise in change.promises],
             },
         )
     return change
+
+
+def plan_change(shop_plan: ShopPlan, answer: Replan, why: str) -> PlanChange:
+    """A re-plan in words."""
+    return PlanChange(
+        why, tuple(change.says for change in answer.changes), _at_risk(shop_plan, answer)
+    )
 
 
 def _at_risk(shop_plan: ShopPlan, answer: Replan) -> tuple[PromiseAtRisk, ...]:
@@ -196,7 +202,8 @@ def _at_risk(shop_plan: ShopPlan, answer: Replan) -> tuple[PromiseAtRisk, ...]:
     )
 
 
-def _no_plan(answer: Infeasible | NotProved | ModelError) -> Conflict:
+def no_plan(answer: Infeasible | NotProved | ModelError) -> Conflict:
+    """The refusal for a question without a plan, with what binds."""
     if isinstance(answer, ModelError):
         return Conflict("plan_broken", "The plan contradicts itself.", detail=answer.says)
     title = "There is no plan for this." if isinstance(answer, Infeasible) else "No plan was found."

@@ -19,6 +19,7 @@ from jobs.intake.trouble_codes import (
 from jobs.models import Scan, ScanCode, Step, Visit
 from jobs.selectors.scans import blocking_patterns, compared, comparison_of, latest_pre_scan
 from jobs.services.rows import locked_visit, needed_text, one_transaction, told_visit
+from jobs.services.steps import finish_step, start_step
 from jobs.services.visits import begin_work
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.permissions import Action, require
@@ -39,8 +40,6 @@ def start_scan(*, by: Actor, visit: Visit, kind: str, version: int | None = None
         NotAllowed, NotFound, Stale. Invalid: no such kind.
         Conflict: ``not_in_work``, ``move_refused``, or as ``steps.start_step``.
     """
-    from jobs.services.steps import start_step
-
     require(by, Action.RECORD_SCAN)
     found = locked_visit(by, visit, version)
     begin_work(by=by, visit=found)
@@ -243,8 +242,6 @@ def _mark_cleared(
 
 
 def _finish_step_of(by: Actor, visit: Visit, kind: Scan.Kind) -> None:
-    from jobs.services.steps import finish_step
-
     if kind == Scan.Kind.POST and visit.calibrations.filter(state__in=_TO_DO).exists():
         return  # another one will be needed after what is still to do
     open_states = (Step.State.PLANNED, Step.State.DOING)

@@ -31,28 +31,32 @@ class Printed(NamedTuple):
 def print_record(content: RecordContent) -> Printed:
     """The PDF of a content; the same content gives the same bytes with the same fonts.
 
-    Names reach the template as JSON and are never markup. A character that no font here has cannot
-    be in an archival PDF, so such a record is printed as plain PDF.
+    The content is attached for programs. Names reach the template as JSON and are never markup.
+    A character that no font here has cannot be in an archival PDF, so such a record is printed as
+    plain PDF.
     """
-    sheet = json.dumps(sheet_of(content), ensure_ascii=True)
+    inputs = {
+        "sheet": json.dumps(sheet_of(content), ensure_ascii=True),
+        "record": content.canonical(),
+    }
     issued_at = datetime.fromisoformat(content.issue.issued_at)
     # One compiler serves one thread at a time.
     with _lock:
         try:
-            return Printed(_compile(sheet, issued_at, STANDARDS), STANDARDS)
+            return Printed(_compile(inputs, issued_at, STANDARDS), STANDARDS)
         except typst.TypstError as fault:
             if "PDF/A" not in str(fault):
                 raise
-            return Printed(_compile(sheet, issued_at, ()), ())
+            return Printed(_compile(inputs, issued_at, ()), ())
 
 
-def _compile(sheet: str, issued_at: datetime, standards: Standards) -> bytes:
+def _compile(inputs: dict[str, str], issued_at: datetime, standards: Standards) -> bytes:
     compiler = _kept.get("compiler")
     if compiler is None:
         compiler = _kept["compiler"] = typst.Compiler(str(TEMPLATE), root=str(TEMPLATE.parent))
     pdf = compiler.compile(
         format="pdf",
-        sys_inputs={"sheet": sheet},
+        sys_inputs=inputs,
         pdf_standards=list(standards),
         timestamp=int(issued_at.timestamp()),
     )

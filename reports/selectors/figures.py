@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -193,7 +193,8 @@ def _bay_use(shop: Shop, period: Period, held: Held) -> Iterable[pure.Use]:
         if len(bay.zones) > 1 and set(bay.zones) <= single:
             continue
         spans = [s for zone in bay.zones for s in held.get((ResourceKind.ZONE, zone), ())]
-        yield pure.use_of(bay.name, spans, opened)
+        # A vehicle that stays over night keeps its zone; that is no work outside the hours.
+        yield replace(pure.use_of(bay.name, spans, opened), outside_minutes=0)
 
 
 def _within(period: Period, spans: Iterable[ShopSpan]) -> tuple[pure.Span, ...]:

@@ -248,22 +248,24 @@ def _overrides(visit: Visit, clock: Clock) -> Iterable[facts.OverrideLine]:
     rows = (
         Override.objects.for_shop(visit.shop_id)
         .filter(visit=visit)
-        .select_related("attempt__calibration__edition__procedure")
+        .select_related("attempt", "calibration__edition__procedure")
         .order_by("overridden_at", "pk")
     )
     for row in rows:
-        attempt = row.attempt
         yield facts.OverrideLine(
-            applies_to=(
-                f"{attempt.calibration.edition.procedure.name}, attempt {attempt.number}"
-                if attempt
-                else "the visit"
-            ),
+            applies_to=_applies_to(row),
             says=row.says,
             reason=row.reason,
             overridden_by=row.overridden_by,
             overridden_at=clock.at(row.overridden_at),
         )
+
+
+def _applies_to(row: Override) -> str:
+    if row.calibration is None:
+        return "The visit"
+    name = row.calibration.edition.procedure.name
+    return f"{name}, attempt {row.attempt.number}" if row.attempt else name
 
 
 def _people(visit: Visit, told: Iterable[facts.CalibrationFacts]) -> tuple[str, ...]:

@@ -51,6 +51,17 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    # Fields that share a name over different choices; named as text for the same reason as above.
+    "ENUM_NAME_OVERRIDES": {
+        "DueState": "bays.api.equipment.DUE_STATES",
+        "UnitState": "bays.models.equipment.EquipmentUnit.State",
+        "ResourceKind": "bays.models.hold.ResourceKind",
+        "VisitState": "jobs.api.visit_shapes.STATES",
+        "CalibrationState": "jobs.api.visit_shapes.CALIBRATION_STATES",
+        "StepState": "jobs.models.visit.Step.State",
+        "StepKind": "jobs.models.visit.Step.Kind",
+        "ScanKind": "jobs.models.scan.Scan.Kind",
+    },
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "shopcal.api.schema.add_problem_responses",

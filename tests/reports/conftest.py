@@ -221,6 +221,7 @@ def calibrate_twice(visit: Visit) -> Calibration:
     Override.objects.create(
         shop=visit.shop,
         visit=visit,
+        calibration=calibration,
         attempt=second,
         guard="preconditions",
         says="preconditions not met: even light",

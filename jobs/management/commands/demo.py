@@ -6,12 +6,12 @@ import secrets
 from pathlib import Path
 from typing import Any
 
-from bays.services.transfer import import_shop, load_document
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandParser
 from django.utils import timezone
 
+from bays.services.transfer import import_shop, load_document
 from jobs import demo
 from jobs.demo.history import add_demo_history
 from jobs.demo.morning import morning_zone
@@ -44,11 +44,16 @@ class Command(BaseCommand):
         parser.add_argument(
             "--time-zone", default="", help="of the invented shop; by default where it is morning"
         )
+        parser.add_argument(
+            "--empty", action="store_true", help="leave out the invented visits and history"
+        )
         parser.add_argument("--no-serve", action="store_true", help="only set up and print")
 
     def handle(self, *args: Any, **options: Any) -> None:
         call_command("migrate", verbosity=0, interactive=False)
-        shop = Shop.objects.filter(slug=SLUG).first() or self._new_shop(options["time_zone"])
+        shop = Shop.objects.filter(slug=SLUG).first() or self._new_shop(
+            options["time_zone"], empty=options["empty"]
+        )
         self._print_plan(shop)
         password = options["password"] or secrets.token_urlsafe(9)
         set_password(password)
@@ -56,7 +61,7 @@ class Command(BaseCommand):
         if not options["no_serve"]:
             call_command("serve", port=options["port"], live_port=options["live_port"])
 
-    def _new_shop(self, time_zone: str) -> Shop:
+    def _new_shop(self, time_zone: str, *, empty: bool) -> Shop:
         self.stdout.write("Making the invented shop …")
         document = load_document((FOLDER / "shop.yaml").read_text())
         document["procedures"] = [
@@ -66,6 +71,8 @@ class Command(BaseCommand):
         shop = open_demo_shop(document["shop"]["time_zone"])
         import_shop(by=actor_of(shop, MANAGER), document=document)
         add_demo_people(shop)
+        if empty:
+            return shop
         now = timezone.now()
         add_demo_history(shop=shop, now=now)
         visits = book_demo_visits(by=actor_of(shop, WRITER), shop=shop, now=now)

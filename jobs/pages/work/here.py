@@ -12,7 +12,7 @@ from jobs.metrology import Units
 from jobs.models import Calibration, Visit
 from jobs.pages.moments import ShopWords
 from jobs.pages.work.worksheet import Typed
-from jobs.selectors.facts import AttemptState, attempt_state
+from jobs.selectors.facts import AttemptState
 from jobs.selectors.procedures import content_of
 from jobs.selectors.worksheets import units_of
 from shopcal.accounts.actor import Actor
@@ -60,6 +60,7 @@ class Here:
     units: Units
     state: AttemptState | None = None
     refused: Refused | None = None
+    ask: str = ""  # a question taken out of turn
 
     @property
     def today(self) -> date:
@@ -99,7 +100,9 @@ def calibrations_of(visit: Visit) -> list[Calibration]:
         Calibration.objects.for_shop(visit.shop_id)
         .filter(visit=visit)
         .exclude(state="cancelled")
-        .select_related("step__technician", "step__second_person", "edition__procedure", "shop")
+        .select_related(
+            "step__technician", "step__second_person", "edition__procedure", "shop"
+        )
         .order_by("step__order")
     )
     found = list(rows)
@@ -111,21 +114,22 @@ def calibrations_of(visit: Visit) -> list[Calibration]:
 def here_of(
     by: Actor,
     visit: Visit,
+    calibrations: Sequence[Calibration],
     *,
-    current: int | None = None,
+    state: AttemptState | None = None,
     refused: Refused | None = None,
+    ask: str = "",
 ) -> Here:
-    """Gather what a page needs. ``current`` is the calibration the next act belongs to."""
-    calibrations = calibrations_of(visit)
-    chosen = next((c for c in calibrations if c.pk == current), None)
+    """Gather what a page needs; ``state`` is the calibration the next act belongs to."""
     return Here(
         by=by,
         visit=visit,
         calibrations=calibrations,
         words=ShopWords.of(visit.shop),
         units=units_of(visit.shop),
-        state=attempt_state(chosen) if chosen else None,
+        state=state,
         refused=refused,
+        ask=ask,
     )
 
 

@@ -50,6 +50,7 @@ class UnitOption:
     says: str
     chosen: bool
     usable: bool
+    gone: bool = False
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ class InputView:
     fields: tuple[FieldView, ...]
     instrument_key: str
     options: tuple[UnitOption, ...]
-    spread: str = ""
+    inputmode: str = "decimal"
 
 
 @dataclass(frozen=True)
@@ -120,6 +121,7 @@ def input_views(
             ),
             instrument_key=instrument_key(wanted.name),
             options=_options(wanted, tools, typed, used.get(wanted.name, habit)),
+            inputmode="text" if wanted.unit in ("deg", "1") else "decimal",
         )
         for wanted in inputs
     ]
@@ -192,7 +194,7 @@ def check_views(content: ProcedureContent, results: Results, units: Units) -> li
                 TAGS[judged.verdict],
                 str(judged.verdict),
                 judged.says,
-                _bar(rule.name, rule.label, judged, units),
+                bar_of(rule.name, rule.label, judged, units),
             )
         )
     return views
@@ -208,7 +210,8 @@ def _causes(name: str, needs: Mapping[str, Collection[str]]) -> set[str]:
     return found
 
 
-def _bar(name: str, label: str, judged: Check, units: Units) -> SafeString:
+def bar_of(name: str, label: str, judged: Check, units: Units) -> SafeString:
+    """A judged value with its spread (k = 2) against its limits."""
     expanded = 2 * judged.standard_uncertainty
 
     def told(number: float) -> str:

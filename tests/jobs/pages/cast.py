@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from datetime import date, datetime, time, timedelta
+from datetime import date, time
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from bays.models import (
     Technician,
     TechnicianSkill,
 )
+from jobs.intake.vin_form import check_digit
 from jobs.models import Procedure, ProcedureEdition, VehicleModel, Visit
 from jobs.planning.request import BookingRequest
 from jobs.procedures import load_yaml
@@ -53,6 +54,13 @@ def furnish(shop: Shop) -> None:
     for kind in document["vehicle_models"]:
         VehicleModel.objects.create(shop=shop, **kind)
     _procedures(shop)
+
+
+def only_a_vehicle_and_a_procedure(shop: Shop) -> str:
+    """A shop that has begun to set up: no floor yet. Gives the code of its kind of vehicle."""
+    document = yaml.safe_load((DEMO / "shop.yaml").read_text())
+    _procedures(shop)
+    return VehicleModel.objects.create(shop=shop, **document["vehicle_models"][1]).code
 
 
 def _floor(shop: Shop, content: dict[str, Any]) -> None:
@@ -145,8 +153,6 @@ def _procedures(shop: Shop) -> None:
 
 def vin(make: str = "heron", serial: int = 1) -> str:
     """A VIN of one of the invented makes, with a right check digit (49 CFR 565.15)."""
-    from jobs.intake.vin_form import check_digit
-
     prefix = VINS[make]
     tail = f"RB{serial:06d}"
     digit = check_digit(f"{prefix}0{tail}")
@@ -163,13 +169,7 @@ def book(
     **said: Any,
 ) -> Visit:
     """Book a visit through the services, taking one of the offers."""
-    request = BookingRequest(
-        work=work, vin=vin(make, serial), customer_name=said.pop("customer_name", "Ida Marsh"), **said
-    )
+    said.setdefault("customer_name", "Ida Marsh")
+    request = BookingRequest(work=work, vin=vin(make, serial), **said)
     quote = quote_visit(by=by, request=request)
     return book_visit(by=by, request=request, offer_token=quote.offers[offer].token)
-
-
-def weekday_at(hour: int, minute: int = 0, zone: Any = None) -> datetime:
-    """A Tuesday in the shop: 3 March 2026."""
-    return datetime(2026, 3, 3, hour, minute, tzinfo=zone) + timedelta(0)

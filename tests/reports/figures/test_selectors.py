@@ -110,8 +110,15 @@ def test_bays_and_people_are_used_inside_their_hours(shop: Shop) -> None:
             starts_at=MORNING,
             ends_at=MORNING + timedelta(hours=2),
         )
+    # The next vehicle stays over night, which is no use of the bay beyond its hours.
+    Hold.objects.create(
+        shop=shop,
+        resource=zone,
+        starts_at=MORNING + timedelta(hours=7),
+        ends_at=MORNING + timedelta(hours=20),
+    )
     use = use_of_shop(shop, today(shop))
-    assert [u.says for u in use.bays] == ["2 h of 8 h (25 %)"]
+    assert [u.says for u in use.bays] == ["2 h 30 min of 8 h (31 %)"]
     # 08:30 to 10:30 less the lunch from 10 to 11.
     assert [u.says for u in use.technicians] == ["1 h 30 min of 3 h (50 %), 30 min outside"]
 

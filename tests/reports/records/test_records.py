@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
+import json
 from datetime import timedelta
 from typing import Any
 
@@ -67,6 +69,19 @@ def test_the_pdf_says_what_was_measured_judged_and_set_aside(
         "current service information decides",
     ):
         assert said in text, said
+
+
+def test_the_content_is_attached_for_programs(shop: Shop, make_visit: MakeVisit) -> None:
+    content = content_now(make_visit(shop))
+    reader = pypdf.PdfReader(io.BytesIO(print_record(content).pdf))
+    (attached,) = reader.attachments["record.json"]
+    assert hashlib.sha256(attached).hexdigest() == content.digest()
+    assert RecordContent.from_json(json.loads(attached)) == content
+
+
+def test_the_same_content_prints_to_the_same_bytes(shop: Shop, make_visit: MakeVisit) -> None:
+    content = content_now(make_visit(shop))
+    assert print_record(content).pdf == print_record(content).pdf
 
 
 def test_scans_are_compared_as_cleared_remaining_and_new(shop: Shop, make_visit: MakeVisit) -> None:

@@ -1,0 +1,1 @@
+"""Endpoints of the work on vehicles: booking, the plan, scans, calibrations."""

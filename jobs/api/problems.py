@@ -1,0 +1,119 @@
+"""What the problem codes of this app mean."""
+
+from __future__ import annotations
+
+from shopcal.api.kinds import describe
+
+_EACH = "Each entry of `errors` has the `path` of a field, what it `says` and what is `right`."
+
+_INVALID = {
+    "vehicle_model_invalid": "The vehicle was not saved.",
+    "procedure_faults": "The procedure has faults.",
+    "booking_incomplete": "This booking is not complete.",
+    "visit_details": "The visit was not changed.",
+    "other_vehicle": "This is not the vehicle that was booked.",
+    "systems": "These answers cannot be taken.",
+    "scan": "The scan was not entered.",
+    "answer": "This answer cannot be taken.",
+    "reading": "This reading was not taken in.",
+    "unit": "This unit was not taken.",
+    "guard": "There is no such guard.",
+    "text": "Something is missing.",
+}
+
+_CONFLICTS = {
+    "needed_first": (
+        "Another procedure must be done after this one.",
+        "`facts.procedures` names them. Publish these without it, or retire them first.",
+    ),
+    "offer_expired": (
+        "This offer is too old or was not made here.",
+        "Ask `quotes/` for new offers and choose again.",
+    ),
+    "offer_gone": (
+        "This time has just been taken.",
+        "Nothing was booked. Ask `quotes/` for new offers and choose again.",
+    ),
+    "ro_number_taken": (
+        "There is already a visit with this repair order.",
+        "Give this one another number, or open that visit.",
+    ),
+    "plan_not_verified": (
+        "The plan did not pass its check.",
+        "Nothing was changed. Ask again for what is free now.",
+    ),
+    "cannot_quote": ("No offer can be computed.", "`detail` says what contradicts itself."),
+    "no_plan": ("There is no plan for this.", "`detail` says which resource binds. Nothing moved."),
+    "plan_broken": ("The plan contradicts itself.", "`detail` says where. Nothing was changed."),
+    "move_refused": (
+        "This cannot be done yet.",
+        "`facts.unmet` lists every guard that is not met: what it `says`, what puts it `right`, "
+        "and whether a manager `can_override` it. `facts.move` is `no_such_move` where the state "
+        "does not know the act at all.",
+    ),
+    "not_in_work": ("The visit is not in work.", "`detail` says what must happen first."),
+    "not_now": ("This belongs to another state of the calibration.", "`detail` says which it is."),
+    "run_going": (
+        "A calibration is running.",
+        "Record its outcome first, or stop it.",
+    ),
+    "no_attempt": ("The calibration has not been begun.", "Begin it with `prepare/` first."),
+    "not_failed": (
+        "The calibration neither failed nor was stopped.",
+        "Only one that did can be given up.",
+    ),
+    "not_in_post_scan": (
+        "The code is not in the post-scan that counts.",
+        "Explain codes of the latest post-scan.",
+    ),
+    "no_post_scan": (
+        "There is no post-scan since the last calibration ended.",
+        "Enter the post-scan first, or that no code was found.",
+    ),
+    "struck_already": ("The reading was struck out already.", "There is nothing left to strike."),
+    "readings_taken": (
+        "Readings that stand were read from this unit.",
+        "Strike them out first, or keep the unit.",
+    ),
+    "never_overridden": ("Nobody may set this aside.", "`detail` says what puts it right."),
+    "guard_met": (
+        "There is nothing to set aside now.",
+        "`facts.unmet` lists what is unmet now.",
+    ),
+    "closed": ("The visit is over.", "Book a new visit."),
+    "step_not_planned": (
+        "The step cannot be started.",
+        "It is done, cancelled, or has no time yet. Plan the day again, then start it.",
+    ),
+    "technician_busy": (
+        "The technician is still doing another step.",
+        "Finish that first, or let somebody else start this.",
+    ),
+    "cannot_start": (
+        "Something the step needs is in use.",
+        "Finish the work that uses it first, or have the day planned again.",
+    ),
+}
+
+
+def describe_problems() -> None:
+    """Add this app's codes to the list that ``/api/problems/`` serves."""
+    for code, title in _INVALID.items():
+        describe(code, 422, title, _EACH)
+    describe(
+        "vin_refused", 422, "This is not a VIN that can be taken as it stands.",
+        "`facts.reason` says why, `facts.position` where, and `facts.candidates` are readings that "
+        "fit and must be compared with the plate.",
+    )  # fmt: skip
+    for code, (title, says) in _CONFLICTS.items():
+        describe(code, 409, title, says)
+    for what in ("visit", "calibration", "step"):
+        describe(
+            f"{what}_changed", 412, f"Someone changed this {what} meanwhile.",
+            "`facts.changes` tells who changed what. Read it again, then do it again.",
+        )  # fmt: skip
+    for what in ("visit", "calibration", "procedure", "code", "step"):
+        describe(
+            f"no_{what}", 404, f"There is no such {what} in this shop.",
+            "It is gone, or another shop's.",
+        )  # fmt: skip
