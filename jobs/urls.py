@@ -1,6 +1,6 @@
 """Pages of this app."""
 
-from django.urls import URLPattern, URLResolver, path, re_path
+from django.urls import URLPattern, URLResolver, include, path, re_path
 
 from jobs.pages import booking, day, floor_map, visit
 
@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("floor/panel/", floor_map.floor_panel, name="floor-panel"),
     path("book/", booking.book, name="book"),
     path("book/offers/", booking.offers, name="book-offers"),
+    path("book/urgent/", booking.urgent, name="book-urgent"),
     path("visits/<int:visit_id>/", visit.visit, name="visit-detail"),
     path("visits/<int:visit_id>/panel/", visit.visit_panel, name="visit-panel"),
     path("visits/<int:visit_id>/details/", visit.visit_details, name="visit-details"),
@@ -27,4 +28,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
         visit.visit_act,
         name="visit-act",
     ),
+    path("", include("jobs.pages.work.urls")),
 ]

@@ -107,12 +107,15 @@ def describe_problems() -> None:
     )  # fmt: skip
     for code, (title, says) in _CONFLICTS.items():
         describe(code, 409, title, says)
+    describe(
+        "unit_not_used", 404, "This unit is not in use here.", "The attempt did not take it.",
+    )  # fmt: skip
     for what in ("visit", "calibration", "step"):
         describe(
             f"{what}_changed", 412, f"Someone changed this {what} meanwhile.",
             "`facts.changes` tells who changed what. Read it again, then do it again.",
         )  # fmt: skip
-    for what in ("visit", "calibration", "procedure", "code", "step"):
+    for what in ("visit", "calibration", "procedure", "code", "step", "reading"):
         describe(
             f"no_{what}", 404, f"There is no such {what} in this shop.",
             "It is gone, or another shop's.",

@@ -92,7 +92,7 @@ def _steps_of_day(day: Day) -> Iterator[Step]:
 
 
 def _bay_rows(day: Day, words: ShopWords) -> tuple[BoardRow, ...]:
-    """One row for each bay that is not several bays joined; those span the rows they are made of."""
+    """One row for each bay of its own; joined bays span the rows they are made of."""
     if day.plan is None:
         return ()
     rows = []
@@ -165,7 +165,8 @@ def _bar(
 
 def _real_times(step: Step, now: datetime) -> tuple[datetime, datetime]:
     """What happened where it is known, the plan where it is not; a step being done goes on."""
-    assert step.starts_at is not None and step.ends_at is not None
+    assert step.starts_at is not None
+    assert step.ends_at is not None
     starts_at = step.started_at or step.starts_at
     ends_at = step.ended_at or step.ends_at
     if step.state == Step.State.DOING:

@@ -13,11 +13,13 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.intake import vin
 from jobs.pages.booking_form import SIZES, BookingForm
+from jobs.pages.day import keep_change
 from jobs.pages.moments import ShopWords, counted, duration, listed
 from jobs.planning.request import BookingCase, BookingRequest
 from jobs.selectors.visits import next_ro_number
 from jobs.services.booking import book_visit
 from jobs.services.quotes import VisitOffer, VisitQuote, quote_visit
+from jobs.services.urgent import book_urgent, propose_urgent
 from shopcal.accounts.pages.guards import allowed
 from shopcal.accounts.permissions import Action
 from shopcal.accounts.requests import MemberRequest
@@ -61,6 +63,8 @@ def book(request: MemberRequest) -> HttpResponse:
         form = BookingForm(shop_id=request.actor.shop_id, words=words, initial=initial)
         return _page(request, form, {"empty": True, "vin_words": VinWords()})
     form = _posted(request, words)
+    if request.POST.get("urgent") == "book":
+        return _book_urgent(request, form, words)
     token = request.POST.get("offer", "")
     if not token:
         return _page(request, form, _panel(request, form, words, beside=True))
@@ -75,6 +79,45 @@ def offers(request: MemberRequest) -> HttpResponse:
     form = _posted(request, words)
     context = {"form": form, "part": True, **_panel(request, form, words)}
     return render(request, "jobs/_offers.html", context)
+
+
+@require_POST
+@allowed(Action.BOOK_VISIT)
+def urgent(request: MemberRequest) -> HttpResponse:
+    """What booking this vehicle as urgent would move, as a part of the page. Changes nothing."""
+    words = ShopWords.of(request.membership.shop)
+    form = _posted(request, words)
+    try:
+        found = propose_urgent(by=request.actor, request=form.request)
+    except Refusal as refusal:
+        return render(request, "_refusal.html", {"refusal": refusal})
+    context = {
+        "start": words.moment(found.starts_at),
+        "promise": words.moment(found.promised_at),
+        "place": found.place or "Outside",
+        "change": found.change,
+    }
+    return render(request, "jobs/_urgent.html", context)
+
+
+def _book_urgent(request: MemberRequest, form: BookingForm, words: ShopWords) -> HttpResponse:
+    wanted = form.request
+    if form.errors:
+        return _page(request, form, _panel(request, form, words, beside=True), status=422)
+    try:
+        visit, change = book_urgent(by=request.actor, request=wanted)
+    except Invalid as refusal:
+        form.put_beside(refusal.errors)
+        return _page(request, form, _panel(request, form, words), status=422)
+    except Conflict as refusal:
+        extra = {"refusal": refusal, **_panel(request, form, words)}
+        return _page(request, form, extra, status=409)
+    told = words.moment(visit.promised_at)
+    messages.success(request, f"Booked as urgent. Tell the customer: ready by {told}.")
+    if change.unchanged:
+        return HttpResponseRedirect(reverse("visit-detail", args=[visit.pk]))
+    keep_change(request, change)
+    return HttpResponseRedirect(reverse("day"))
 
 
 def _book(request: MemberRequest, form: BookingForm, words: ShopWords, token: str) -> HttpResponse:

@@ -22,6 +22,8 @@ from jobs.pages.disruption_forms import TechnicianOutForm, UnitOutForm, ZoneClos
 from jobs.pages.moments import ShopWords
 from jobs.planning.problem import load_shop_plan
 from jobs.selectors.day import Day, Standing, VisitStanding, day_of
+from jobs.services import replans
+from jobs.services.replans import PlanChange
 from shopcal.accounts.pages.guards import allowed
 from shopcal.accounts.permissions import Action, may
 from shopcal.accounts.requests import MemberRequest
@@ -95,14 +97,12 @@ def day_reasons(request: MemberRequest) -> HttpResponse:
 @allowed(Action.SEE_DAY_BOARD)
 def disruption(request: MemberRequest, kind: str) -> HttpResponse:
     """Record what broke the day and show what the new plan changes."""
-    from jobs.services import replans
-
     by, words = request.actor, ShopWords.of(request.membership.shop)
     form = FORMS[kind](request.POST, shop_id=by.shop_id, words=words, prefix=kind)
     if not form.is_valid():
         return _page(request, words.today, broken={"kind": kind, "form": form}, status=422)
     given = form.cleaned_data
-    acts: dict[str, Callable[[], replans.PlanChange]] = {
+    acts: dict[str, Callable[[], PlanChange]] = {
         "technician-out": lambda: replans.technician_out(by=by, **given),
         "unit-out": lambda: replans.unit_out(
             by=by, unit=given["unit"], reason=given["reason"], until=given["ends_at"]
@@ -122,14 +122,12 @@ def disruption(request: MemberRequest, kind: str) -> HttpResponse:
 @allowed(Action.REPLAN)
 def plan_again(request: MemberRequest) -> HttpResponse:
     """Find new times for what did not start, and put right what the plan breaks."""
-    from jobs.services import replans
-
     why = f"{request.actor.name} had the day planned again"
     return _changed(request, lambda: replans.repair_plan(by=request.actor, why=why))
 
 
 def _changed(
-    request: MemberRequest, act: Callable[[], Any], broken: dict[str, Any] | None = None
+    request: MemberRequest, act: Callable[[], PlanChange], broken: dict[str, Any] | None = None
 ) -> HttpResponse:
     try:
         change = act()
@@ -140,15 +138,24 @@ def _changed(
     if change.unchanged:
         messages.success(request, f"{change.why}. No step had to move.")
     else:
-        request.session[CHANGE_KEY] = {
-            "why": change.why,
-            "changes": list(change.changes),
-            "promises": [
-                {"says": promise.says, "visit_id": promise.visit_id, "ro": promise.ro_number}
-                for promise in change.promises
-            ],
-        }
+        keep_change(request, change)
     return HttpResponseRedirect(reverse("day"))
+
+
+def keep_change(request: MemberRequest, change: PlanChange) -> None:
+    """Show on the next day board what a new plan changed and whose promise it moves."""
+    request.session[CHANGE_KEY] = {
+        "why": change.why,
+        "changes": list(change.changes),
+        "promises": [
+            {
+                "says": promise.says.removeprefix(f"{promise.ro_number} "),
+                "visit_id": promise.visit_id,
+                "ro": promise.ro_number,
+            }
+            for promise in change.promises
+        ],
+    }
 
 
 def _on(request: MemberRequest) -> date:

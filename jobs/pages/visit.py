@@ -17,7 +17,7 @@ from jobs.lifecycle import VisitAct, VisitState, visit_acts
 from jobs.models import Step, Visit
 from jobs.pages.moments import ShopWords, duration, listed
 from jobs.pages.visit_forms import DetailsForm, PlateForm, ReasonForm
-from jobs.pages.visit_history import event_lines
+from jobs.pages.visit_history import change_lines, event_lines
 from jobs.procedures import WORK_CODES
 from jobs.selectors.day import Standing, standing_of
 from jobs.selectors.scans import comparison_of
@@ -85,7 +85,7 @@ ACTS = {
     VisitAct.RESUME: Act(
         "resume", "Resume", (Action.CHANGE_VISIT, Action.RUN_CALIBRATION), primary=True
     ),
-    VisitAct.MARK_READY: Act("sign_off", "Sign off: ready", (Action.SIGN_OFF,), primary=True),
+    VisitAct.MARK_READY: Act("sign_off", "Sign off as ready", (Action.SIGN_OFF,), primary=True),
     VisitAct.REOPEN: Act(
         "reopen",
         "Back into work",
@@ -227,7 +227,10 @@ def _done(
         if act:
             extra["refused"] = BY_NAME[act]
         if isinstance(refusal, Stale):
-            extra["meanwhile"] = refusal.facts.get("changes", ())
+            words = ShopWords.of(request.membership.shop)
+            extra["meanwhile"] = change_lines(refusal.facts.get("changes", ()), words)
+            if isinstance(extra.get("details"), DetailsForm):
+                extra["details"].renew(current)
         return _page(request, current, status=refusal.status, **extra)
     messages.success(request, f"{BY_NAME[act].word}: done." if act else "Saved.")
     return HttpResponseRedirect(reverse("visit-detail", args=[found.pk]))

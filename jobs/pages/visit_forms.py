@@ -58,6 +58,13 @@ class DetailsForm(forms.Form):
         initial["version"] = visit.version
         return cls(initial=initial)
 
+    def renew(self, visit: Visit) -> None:
+        """Keep what was typed, beside the version that is there now: sending again is a choice."""
+        self.data = {
+            **{name: self.data.get(name, "") for name in DETAILS},
+            "version": visit.version,
+        }
+
     def changes(self, visit: Visit) -> dict[str, Any]:
         """Only what differs from the visit."""
         given = {name: self.cleaned_data[name] for name in DETAILS}

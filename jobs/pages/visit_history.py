@@ -37,6 +37,15 @@ def event_lines(events: Iterable[Event], words: ShopWords) -> list[dict[str, Any
     ]
 
 
+def change_lines(changes: Iterable[Mapping[str, Any]], words: ShopWords) -> list[str]:
+    """What others changed meanwhile, one line each."""
+    return [
+        f"{change['by']}, {words.moment(datetime.fromisoformat(change['at']))}: "
+        f"{_detail(change['after'] or {}, words)}"
+        for change in changes
+    ]
+
+
 def _says(event: Event) -> str:
     what = event.kind.replace(".", " ").replace("_", " ")
     label = (event.after or {}).get("label", "")

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.db.models import QuerySet
+from django.utils import timezone
 
 from bays.convert.planner import Clock, person_key, unit_key, windows_inside
 from bays.models import EquipmentType, Hold, HoldReason
@@ -118,6 +119,14 @@ def load_shop_plan(
         places=reader.places,
         common_types=common,
     )
+
+
+def warm_shop_plan(shop_id: int) -> None:
+    """Work out whatever placements this process has not yet, before a transaction needs them.
+
+    Cold, that takes seconds, and on SQLite a transaction keeps every other writer waiting.
+    """
+    load_shop_plan(Shop.objects.get(pk=shop_id), timezone.now())
 
 
 def _open_visits(shop_id: int) -> QuerySet[Visit]:

@@ -77,9 +77,7 @@ def work_visits(shop_id: int, technician: Technician | None, now: datetime) -> l
     steps = Step.objects.for_shop(shop_id).filter(state__in=("planned", "doing"))
     if technician is not None:
         steps = steps.filter(Q(technician=technician) | Q(second_person=technician))
-    soon = steps.filter(
-        Q(state="doing") | Q(starts_at__isnull=True) | Q(starts_at__lt=now + AHEAD)
-    )
+    soon = steps.filter(Q(state="doing") | Q(starts_at__isnull=True) | Q(starts_at__lt=now + AHEAD))
     wanted = Q(pk__in=soon.values("visit_id"))
     if technician is not None:
         # All steps done and not yet handed over: whoever did the last one signs it off.

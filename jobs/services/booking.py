@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from bays.planner import Row
 from jobs.models import Calibration, Step, Vehicle, Visit
-from jobs.planning.problem import ShopPlan, load_shop_plan
+from jobs.planning.problem import ShopPlan, load_shop_plan, warm_shop_plan
 from jobs.planning.request import (
     NEW,
     BookingCase,
@@ -45,6 +45,7 @@ def book_visit(*, by: Actor, request: BookingRequest, offer_token: str) -> Visit
     kept = open_offer(offer_token)
     if kept["shop"] != by.shop_id:
         raise Conflict("offer_expired", "This offer was made for another shop.")
+    warm_shop_plan(by.shop_id)
     try:
         return retried(lambda: _book(by, case, kept["rows"]))
     except Conflict as refused:

@@ -9,7 +9,7 @@ from bays.services.equipment import record_use
 from jobs.models import Attempt, AttemptUnit, Calibration
 from jobs.selectors.fitness import fitness_of
 from jobs.selectors.procedures import content_of
-from jobs.services.answers import not_now
+from jobs.services.answers import not_now, void_before_run
 from jobs.services.calibrations import taken_up
 from jobs.services.rows import one_transaction, open_attempt, told_calibration
 from shopcal.accounts.actor import Actor
@@ -38,6 +38,7 @@ def use_unit(
     used = take_into_use(by, found, attempt, unit)
     _refuse_unasked(found, used)
     row = attempt.units.get(unit=used)
+    void_before_run(found)
     told_calibration(
         by,
         found,
@@ -74,6 +75,7 @@ def put_unit_back(
             detail="Measure again with the other unit, or strike those readings out.",
         )
     row.delete()
+    void_before_run(found)
     _give_use_back(found, attempt, unit)
     return told_calibration(
         by, found, "calibration.unit_put_back", {"unit": row.unit.code}, attempt=attempt.number

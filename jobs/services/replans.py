@@ -28,7 +28,13 @@ from bays.services.equipment import take_out_of_service
 from bays.services.holds import HoldWanted, take_holds
 from bays.services.people import record_absence
 from jobs.models import Step
-from jobs.planning.problem import ShopPlan, load_shop_plan, operation_id, vehicle_id
+from jobs.planning.problem import (
+    ShopPlan,
+    load_shop_plan,
+    operation_id,
+    vehicle_id,
+    warm_shop_plan,
+)
 from jobs.services.plans import store_rows
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.models import Shop
@@ -73,6 +79,9 @@ def repair_plan(*, by: Actor, why: str) -> PlanChange:
         Conflict: ``no_plan``, with what binds.
     """
     require(by, Action.REPLAN)
+    # Looked at outside a transaction first: most often nothing is broken, and nobody waits for it.
+    if _answered(by.shop_id, lambda _: None)[1].changes == ():
+        return PlanChange(why, (), ())
     return retried(lambda: _repair(by, why, lambda _: None))
 
 
@@ -89,6 +98,7 @@ def technician_out(
             )
             return _repair(by, f"{technician.name} is away: {reason}", lambda _: None)
 
+    warm_shop_plan(by.shop_id)
     return retried(work)
 
 
@@ -109,6 +119,7 @@ def unit_out(
             take_out_of_service(by=by, unit=unit, reason=reason, until=until)
             return _repair(by, f"{unit.name} is out of service: {reason}", disruption)
 
+    warm_shop_plan(by.shop_id)
     return retried(work)
 
 
@@ -120,6 +131,7 @@ def runs_long(*, by: Actor, step: Step, ends_at: datetime) -> PlanChange:
         return RunsLong(vehicle_id(step.visit), operation_id(step), shop_plan.clock.up(ends_at))
 
     why = f"{step.label} of {step.visit} takes longer"
+    warm_shop_plan(by.shop_id)
     return retried(lambda: _repair(by, why, disruption))
 
 
@@ -141,12 +153,20 @@ def zone_closed(
             take_holds(by=by, wanted=[wanted])
             return change
 
+    warm_shop_plan(by.shop_id)
     return retried(work)
 
 
 @transaction.atomic
 def _repair(by: Actor, why: str, disruption: Callable[[ShopPlan], Disruption | None]) -> PlanChange:
-    shop = Shop.objects.get(pk=by.shop_id)
+    shop_plan, answer = _answered(by.shop_id, disruption)
+    return apply_replan(by=by, shop_plan=shop_plan, answer=answer, why=why)
+
+
+def _answered(
+    shop_id: int, disruption: Callable[[ShopPlan], Disruption | None]
+) -> tuple[ShopPlan, Replan]:
+    shop = Shop.objects.get(pk=shop_id)
     shop_plan = load_shop_plan(shop, timezone.now())
     answer = replan(
         shop_plan.problem,
@@ -157,7 +177,7 @@ def _repair(by: Actor, why: str, disruption: Callable[[ShopPlan], Disruption | N
     )
     if not isinstance(answer, Replan):
         raise no_plan(answer)
-    return apply_replan(by=by, shop_plan=shop_plan, answer=answer, why=why)
+    return shop_plan, answer
 
 
 def apply_replan(*, by: Actor, shop_plan: ShopPlan, answer: Replan, why: str) -> PlanChange:

@@ -11,7 +11,7 @@ from django.utils import timezone
 from bays.models import Hold, ResourceKind, Technician
 from bays.planner import Infeasible, ModelError, NotProved, Replan, Row, replan
 from jobs.models import Step
-from jobs.planning.problem import ShopPlan, load_shop_plan, operation_id
+from jobs.planning.problem import ShopPlan, load_shop_plan, operation_id, warm_shop_plan
 from jobs.planning.space import OUTSIDE
 from jobs.services.plans import store_rows
 from shopcal.accounts.actor import Actor
@@ -32,6 +32,7 @@ def start_step(*, by: Actor, step: Step) -> Step:
             a unit is in use by work that is being done.
     """
     require(by, Action.RECORD_SCAN)
+    warm_shop_plan(by.shop_id)
     return retried(lambda: _start(by, step.pk))
 
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from bays.planner import Replan, Row, Urgent, replan
 from jobs.models import Visit
-from jobs.planning.problem import ShopPlan, load_shop_plan
+from jobs.planning.problem import ShopPlan, load_shop_plan, warm_shop_plan
 from jobs.planning.request import NEW, BookingCase, BookingRequest, planner_vehicle
 from jobs.services.booking import complete_case, new_visit, tell_booked
 from jobs.services.quotes import promise_after
@@ -65,6 +65,7 @@ def book_urgent(*, by: Actor, request: BookingRequest) -> tuple[Visit, PlanChang
     require(by, Action.BOOK_VISIT)
     require(by, Action.REPLAN)
     case = complete_case(by.shop_id, request)
+    warm_shop_plan(by.shop_id)
     return retried(lambda: _book(by, case))
 
 

@@ -188,6 +188,7 @@ def measure_body(here: Here, state: AttemptState) -> Body:
     found = check_views(state.content, state.results, here.units)
     return {
         **_fields(here, state, inputs),
+        "stage": "measure",
         "answers": answers_of(here, state),
         "checks": [one for one in found if one.bar],
         "button": "Go on",
@@ -209,6 +210,7 @@ def check_body(here: Here, state: AttemptState) -> Body:
     settled = all(one.tag == "ok" for one in checks)
     return {
         **_fields(here, state, open_first or state.content.worksheet.inputs),
+        "stage": "check_set_out",
         "answers": [],
         "checks": checks,
         "button": "Go on" if settled or not state.readings else "Judge it",

@@ -71,9 +71,7 @@ FORMS = {
 
 PLACES = {
     **dict.fromkeys((Form.CHECK_IN, Form.SYSTEMS, Form.PRE_SCAN), Place.PRE_SCAN),
-    **dict.fromkeys(
-        (Form.BEGIN, Form.BLOCKED, Form.PRECONDITION, Form.EQUIPMENT), Place.BEFORE
-    ),
+    **dict.fromkeys((Form.BEGIN, Form.BLOCKED, Form.PRECONDITION, Form.EQUIPMENT), Place.BEFORE),
     **dict.fromkeys((Form.MEASURE, Form.LAY, Form.CHECK), Place.SET_OUT),
     **dict.fromkeys(
         (Form.CONFIRM, Form.RUN, Form.AFTER, Form.REJECT, Form.VERIFY, Form.AGAIN), Place.RUN
@@ -112,9 +110,7 @@ class Next:
     @property
     def blocked(self) -> tuple[Block, ...]:
         asked = ASKED_BY_FORM.get(self.form, ())
-        return tuple(
-            one for one in self.act.blocked if one.guard not in asked or one.can_override
-        )
+        return tuple(one for one in self.act.blocked if one.guard not in asked or one.can_override)
 
 
 def next_of(by: Actor, visit: Visit, calibrations: list[Calibration]) -> Next:

@@ -26,6 +26,7 @@ class Refused:
     act: str
     refusal: Refusal
     post: QueryDict = field(default_factory=QueryDict)
+    from_file: bool = False
 
     @property
     def faults(self) -> dict[str, tuple[str, ...]]:
@@ -100,9 +101,7 @@ def calibrations_of(visit: Visit) -> list[Calibration]:
         Calibration.objects.for_shop(visit.shop_id)
         .filter(visit=visit)
         .exclude(state="cancelled")
-        .select_related(
-            "step__technician", "step__second_person", "edition__procedure", "shop"
-        )
+        .select_related("step__technician", "step__second_person", "edition__procedure", "shop")
         .order_by("step__order")
     )
     found = list(rows)

@@ -43,7 +43,14 @@ TITLES = {
     Form.BLOCKED: "This cannot go on yet",
 }
 WITH_SHEET = (Form.MEASURE, Form.LAY, Form.CHECK, Form.CONFIRM)
-WITH_SCAN = (Form.PRE_SCAN, Form.BEGIN, Form.BLOCKED, Form.PRECONDITION, Form.EQUIPMENT, Form.CONFIRM)
+WITH_SCAN = (
+    Form.PRE_SCAN,
+    Form.BEGIN,
+    Form.BLOCKED,
+    Form.PRECONDITION,
+    Form.EQUIPMENT,
+    Form.CONFIRM,
+)
 
 
 @dataclass(frozen=True)

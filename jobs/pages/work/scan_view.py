@@ -66,7 +66,7 @@ def scan_form(here: Here, kind: str) -> dict[str, Any]:
         if path.startswith("line ")
         for word in words
     ]
-    from_file = bool(refused and refused.post.get("from_file"))
+    from_file = bool(refused and refused.from_file)
     plain = [word for path, words in faults.items() if not _known(path) for word in words]
     return {
         "kind": kind,

@@ -275,8 +275,6 @@ def _spread(
     for name in uses:
         found = results.values.get(name)
         if name in computed and found is not None and found.standard_uncertainty:
-            told = format_quantity(
-                2 * found.standard_uncertainty, found.unit, units, finely=True
-            )
+            told = format_quantity(2 * found.standard_uncertainty, found.unit, units, finely=True)
             return f"± {told} with what it was read with"
     return ""

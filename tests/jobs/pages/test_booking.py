@@ -269,3 +269,33 @@ def test_shop_without_a_floor_plan_is_told_so(
     office = client_for(service_writer)
     kind = cast.only_a_vehicle_and_a_procedure(service_writer.membership.shop)
     assert "no floor plan yet" in offers_for(office, vin="", kind_code=kind)
+
+
+def test_urgent_booking_says_first_what_would_move_and_changes_nothing(
+    office: Client, service_writer: Person
+) -> None:
+    for serial in range(2, 6):
+        cast.book(service_writer.actor, serial=serial)
+    before = list(Hold.objects.order_by("pk").values_list("pk", "starts_at", "ends_at"))
+    part = page_of(office.post("/book/urgent/", said(), headers={"hx-request": "true"}))
+    assert "As urgent: today" in part
+    assert "Book as urgent, promise today" in part
+    assert list(Hold.objects.order_by("pk").values_list("pk", "starts_at", "ends_at")) == before
+
+
+def test_urgent_vehicle_is_booked_and_what_moved_is_told(
+    office: Client, service_writer: Person
+) -> None:
+    for serial in range(2, 6):
+        cast.book(service_writer.actor, serial=serial)
+    answer = office.post("/book/", said(urgent="book"), follow=True)
+    page = page_of(answer)
+    assert "Booked as urgent." in page
+    assert Visit.objects.get(ro_number="3129").weight >= 1
+
+
+def test_urgent_booking_without_a_customer_is_told_what_lacks(office: Client) -> None:
+    part = page_of(office.post("/book/urgent/", said(customer_name="")))
+    assert "nobody is named" in part
+    page = page_of(office.post("/book/", said(urgent="book", customer_name="")), 422)
+    assert 'id="id_customer_name_error"' in page

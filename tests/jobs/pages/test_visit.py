@@ -148,7 +148,7 @@ def test_refused_move_lists_every_guard_and_what_puts_it_right(boss: Client, vis
     Visit.objects.filter(pk=visit.pk).update(state="in_work")
     status, page = act(boss, visit, "sign_off")
     assert status == 409
-    assert "Sign off: ready: not possible yet" in page
+    assert "Sign off as ready: not possible yet" in page
     assert "Calibrations not verified" in page
     assert "finish and verify it" in page
     assert "There is no post-scan" in page
