@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from jobs.pages import booking, day, floor_map, visit
+from jobs.pages import booking, day, floor_map, visit, visit_acts
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", day.day, name="day"),
@@ -24,7 +24,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("visits/<int:visit_id>/confirm/", visit.visit_confirm, name="visit-confirm"),
     path("visits/<int:visit_id>/steps/<int:step_id>/pin/", visit.visit_pin, name="visit-pin"),
     re_path(
-        rf"^visits/(?P<visit_id>\d+)/(?P<act>{'|'.join(visit.BY_NAME)})/$",
+        rf"^visits/(?P<visit_id>\d+)/(?P<act>{'|'.join(visit_acts.BY_NAME)})/$",
         visit.visit_act,
         name="visit-act",
     ),

@@ -25,7 +25,7 @@ SIZES = {
     "tyre_track_mm": "Across the rear tyres",
 }
 OPTIONAL_SIZES = ("tyre_track_mm",)
-NEEDED = ("vin", "work", "kind_code", "arrives_at", "ro_number", "customer_name", *SIZES)
+NEEDED = ("vin", "work", "kind_code", "arrives_at", "ro_number", "customer_name")
 SYSTEM = "system_"
 # Fields a service may name that stand under another name on the page.
 BESIDE = {"sizes": "width_mm", "systems": "work"}
@@ -117,7 +117,7 @@ class BookingForm(forms.Form):
     def mark_needed(self) -> None:
         """Only for the page: fields that are not “if any”, though offers come without them."""
         _ = self.errors
-        for name in NEEDED:
+        for name in (*NEEDED, *set(SIZES).difference(OPTIONAL_SIZES)):
             self.fields[name].required = True
 
     def clean_wanted_by(self) -> datetime | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
@@ -13,9 +12,10 @@ from django.urls import NoReverseMatch, reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from jobs.intake import vin
-from jobs.lifecycle import VisitAct, VisitState, visit_acts
+from jobs.lifecycle import VisitState, visit_acts
 from jobs.models import Step, Visit
 from jobs.pages.moments import ShopWords, duration, listed
+from jobs.pages.visit_acts import ACTS, BY_NAME, Act, act_form
 from jobs.pages.visit_forms import DetailsForm, PlateForm, ReasonForm
 from jobs.pages.visit_history import change_lines, event_lines
 from jobs.procedures import WORK_CODES
@@ -57,55 +57,6 @@ CALIBRATION_TAGS = {
 }
 
 
-@dataclass(frozen=True)
-class Act:
-    """Something that may be done to a visit, in words.
-
-    ``actions``: any one of them is enough. ``asks`` is the label of a reason.
-    """
-
-    name: str
-    word: str
-    actions: tuple[Action, ...]
-    asks: str = ""
-    says: str = ""
-    danger: bool = False
-    primary: bool = False
-
-
-ACTS = {
-    VisitAct.CHECK_IN: Act("check_in", "Check in", (Action.CHECK_IN,), primary=True),
-    VisitAct.HOLD: Act(
-        "hold",
-        "Put on hold",
-        (Action.CHANGE_VISIT, Action.RUN_CALIBRATION),
-        "What does it wait for?",
-        "A step being done is stopped and gives its floor, people and equipment back.",
-    ),
-    VisitAct.RESUME: Act(
-        "resume", "Resume", (Action.CHANGE_VISIT, Action.RUN_CALIBRATION), primary=True
-    ),
-    VisitAct.MARK_READY: Act("sign_off", "Sign off as ready", (Action.SIGN_OFF,), primary=True),
-    VisitAct.REOPEN: Act(
-        "reopen",
-        "Back into work",
-        (Action.CHANGE_VISIT, Action.SIGN_OFF),
-        "What was seen?",
-        "It must be signed off and recorded anew then.",
-    ),
-    VisitAct.RELEASE: Act("release", "Release", (Action.RELEASE_VISIT,), primary=True),
-    VisitAct.CANCEL: Act(
-        "cancel",
-        "Cancel the visit",
-        (Action.CANCEL_VISIT,),
-        "Why is it cancelled?",
-        "Its floor, people and equipment are given back. This cannot be undone.",
-        danger=True,
-    ),
-}
-BY_NAME = {act.name: act for act in ACTS.values()}
-
-
 @require_safe
 @allowed(Action.SEE_VISIT)
 def visit(request: MemberRequest, visit_id: int) -> HttpResponse:
@@ -129,21 +80,12 @@ def visit_act(request: MemberRequest, visit_id: int, act: str) -> HttpResponse:
     from jobs.services.sign_off import sign_off
 
     found = visit_with_everything(request.actor.shop_id, visit_id)
-    form = _act_form(BY_NAME[act], found, request.POST)
+    form = act_form(BY_NAME[act], found, request.POST)
     if form is not None and not form.is_valid():
         return _page(request, found, status=422, forms={act: form}, opened=act)
     given = form.cleaned_data if form is not None else {}
     service: Done = sign_off if act == "sign_off" else getattr(visits, act)
     return _done(request, found, lambda: service(by=request.actor, visit=found, **given), act)
-
-
-def _act_form(act: Act, found: Visit, given: Any = None) -> ReasonForm | PlateForm | None:
-    """What the act asks for: a reason, or the VIN from the plate while it is in doubt."""
-    if act.asks:
-        return ReasonForm(given, asks=act.asks, prefix=act.name)
-    if act.name == "check_in" and not found.vin_confirmed:
-        return PlateForm(given, prefix=act.name)
-    return None
 
 
 @require_POST
@@ -243,7 +185,7 @@ def _page(request: MemberRequest, found: Visit, *, status: int = 200, **extra: A
     dialogs = [
         _asked(act, form)
         for act in ACTS.values()
-        if _allowed(act, request) and (form := forms.get(act.name) or _act_form(act, found))
+        if _allowed(act, request) and (form := forms.get(act.name) or act_form(act, found))
     ]
     context = {
         **_panel(request, found),
@@ -288,7 +230,7 @@ def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
     standing = f"{duration(one.late_minutes)} late" if one.late_minutes else str(one.standing)
     return {
         "visit": found,
-        "acts": [(act, _act_form(act, found) is not None) for act in _acts(found, request)],
+        "acts": [(act, act_form(act, found) is not None) for act in _acts(found, request)],
         "state": found.state.replace("_", " "),
         "state_tag": STATE_TAGS[found.state],
         "standing": standing,

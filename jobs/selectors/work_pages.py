@@ -151,8 +151,7 @@ def _fitness(unit: EquipmentUnit, today: date) -> UnitFitness:
     if not dues:
         return UnitFitness(unit, "fit", "")
     worst = dues[0]
-    says = f"{worst.rule.name}: {worst.due.says}"
-    return UnitFitness(unit, str(worst.due.state), says)
+    return UnitFitness(unit, str(worst.due.state), worst.due.says)
 
 
 def _work_visit(visit: Visit, technician: Technician | None) -> WorkVisit:

@@ -242,6 +242,7 @@ def cancel_calibration(
 
 def _begin(by: Actor, found: Calibration, act: CalibrationAct) -> Attempt:
     before = _moved(found, act, _facts(by, found))
+    skipped = _skip_pre_scan_step(by, found)
     if found.step.state != Step.State.DOING:
         _start_step(by, found)
     last = found.attempts.order_by("-number").first()
@@ -256,9 +257,31 @@ def _begin(by: Actor, found: Calibration, act: CalibrationAct) -> Attempt:
     # What a manager set aside so that this attempt could begin belongs to it.
     Override.objects.filter(calibration=found, attempt__isnull=True).update(attempt=attempt)
     told_calibration(
-        by, found, "calibration.begun", before, state=found.state, attempt=attempt.number
+        by,
+        found,
+        "calibration.begun",
+        before,
+        state=found.state,
+        attempt=attempt.number,
+        skipped_steps=skipped,
     )
     return attempt
+
+
+def _skip_pre_scan_step(by: Actor, found: Calibration) -> list[str]:
+    """Take a pre-scan that was not made in its time out of the plan, with what it holds.
+
+    Its own technician and place would otherwise be taken by it. It can still be entered, and the
+    guards ask for it.
+    """
+    late = list(
+        found.visit.steps.select_for_update(of=("self",)).filter(
+            kind=Step.Kind.PRE_SCAN, state=Step.State.PLANNED, order__lt=found.step.order
+        )
+    )
+    for step in late:
+        cancel_step(by=by, step=step, now=timezone.now())
+    return [step.label for step in late]
 
 
 def _ended(

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from bays.models import Technician
 from jobs.lifecycle import (
     CALIBRATION_GUARDS,
     VISIT_GUARDS,
@@ -56,11 +57,13 @@ def override_guard(
     reason: str,
     calibration: Calibration | None = None,
     visit: Visit | None = None,
+    technician: Technician | None = None,
     version: int | None = None,
 ) -> Override:
     """Set one guard of a calibration's attempt, or of the visit's own moves, aside.
 
-    It holds for this attempt (or the one about to begin), or for the visit.
+    It holds for this attempt (or the one about to begin), or for the visit. ``technician`` is
+    whose skills are in question; by default the attempt's, then the one planned.
 
     Raises:
         NotAllowed: not a manager. NotFound, Stale. Invalid: no such guard, or no reason.
@@ -72,18 +75,20 @@ def override_guard(
         raise TypeError("a guard is either a calibration's or a visit's")
     why = needed_text("reason", reason, REASON_LENGTH, "write why it is right to go on")
     if calibration is not None:
-        return _of_calibration(by, calibration, guard, why, version)
+        return _of_calibration(by, calibration, guard, why, technician, version)
     assert visit is not None
     return _of_visit(by, visit, guard, why, version)
 
 
-def unmet_of_calibration(calibration: Calibration) -> dict[str, Unmet]:
+def unmet_of_calibration(
+    calibration: Calibration, technician: Technician | None = None
+) -> dict[str, Unmet]:
     """Guards unmet now for every act this state knows, and those of the run known beforehand.
 
     A blocking code is better decided on before an hour of setting out than after it.
     """
     state = CalibrationState(calibration.state)
-    facts = calibration_facts(calibration)
+    facts = calibration_facts(calibration, technician=technician)
     found = [
         item for act in calibration_acts(state) for item in calibration_unmet(state, act, facts)
     ]
@@ -101,11 +106,16 @@ def unmet_of_visit(visit: Visit) -> dict[str, Unmet]:
 
 
 def _of_calibration(
-    by: Actor, calibration: Calibration, guard: str, why: str, version: int | None
+    by: Actor,
+    calibration: Calibration,
+    guard: str,
+    why: str,
+    technician: Technician | None,
+    version: int | None,
 ) -> Override:
     found = locked_calibration(by, calibration, version)
     _refuse_closed(found.visit)
-    unmet = _overridable(guard, CALIBRATION_GUARDS, unmet_of_calibration(found))
+    unmet = _overridable(guard, CALIBRATION_GUARDS, unmet_of_calibration(found, technician))
     begun = found.state not in (*_BEFORE_THE_FIRST, *_BETWEEN_ATTEMPTS)
     attempt = open_attempt(found) if begun else None
     override, before = _keep(by, unmet, why, visit=found.visit, calibration=found, attempt=attempt)

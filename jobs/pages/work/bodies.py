@@ -14,11 +14,11 @@ from jobs.pages.work.here import Here
 from jobs.pages.work.questions import after_body, cautions_at, precondition_body, ticks
 from jobs.pages.work.scan_view import comparison_rows, scan_form, to_explain
 from jobs.pages.work.worksheet import (
-    UnitOption,
     check_views,
     input_views,
+    instrument_views,
     step_views,
-    unit_words,
+    unit_option,
 )
 from jobs.selectors.facts import AttemptState
 from jobs.selectors.questions import plain
@@ -61,7 +61,7 @@ def body_of(here: Here, then: Next) -> Body:
         Form.CLOSED: _closed,
     }
     if then.form in without_state:
-        return without_state[then.form](here)
+        return {**_scan_again(here), **without_state[then.form](here)}
     assert then.state is not None
     with_state = {
         Form.BEGIN: _begin,
@@ -78,7 +78,19 @@ def body_of(here: Here, then: Next) -> Body:
         Form.VERIFY: _verify,
         Form.AGAIN: _again,
     }
-    return with_state[then.form](here, then.state)
+    return {**_scan_again(here), **with_state[then.form](here, then.state)}
+
+
+def _scan_again(here: Here) -> Body:
+    """A refused second scan, entered beside the act at hand."""
+    if here.refused is None or here.refused.act != "scan":
+        return {}
+    faults = [
+        f"{path.capitalize()}: {word}" if path.startswith("line ") else word
+        for path, words in here.refused.faults.items()
+        for word in words
+    ]
+    return {"scan_faults": faults, "scan_typed": here.refused.post.get("codes", "")}
 
 
 def _check_in(here: Here) -> Body:
@@ -166,20 +178,10 @@ def _slot(
     return {
         "key": key,
         "label": fitting[0].unit.type.name if fitting else plain(kind).capitalize(),
-        "options": [_unit_option(one, picked) for one in fitting],
+        "options": [unit_option(one, picked) for one in fitting],
         "faults": here.faults("units").get(key, ()),
         "says": words,
     }
-
-
-def _unit_option(one: UnitFitness, picked: str) -> UnitOption:
-    return UnitOption(
-        value=str(one.unit.pk),
-        says=unit_words(one),
-        chosen=str(one.unit.pk) == picked,
-        usable=one.usable,
-        gone=one.state == "out of service",
-    )
 
 
 def measure_body(here: Here, state: AttemptState) -> Body:
@@ -207,13 +209,12 @@ def check_body(here: Here, state: AttemptState) -> Body:
         *inputs,
     ]
     checks = check_views(state.content, state.results, here.units)
-    settled = all(one.tag == "ok" for one in checks)
     return {
         **_fields(here, state, open_first or state.content.worksheet.inputs),
         "stage": "check_set_out",
         "answers": [],
         "checks": checks,
-        "button": "Go on" if settled or not state.readings else "Judge it",
+        "button": "Go on",
     }
 
 
@@ -221,13 +222,16 @@ def _fields(here: Here, state: AttemptState, inputs: Sequence[Input]) -> Body:
     types = {one.instrument.equipment for one in inputs if one.instrument.equipment}
     tools = unit_fitness(here.by.shop_id, here.today, types=types) if types else []
     used = {one.unit.pk for one in state.fitness}
-    tools = sorted(tools, key=lambda one: one.unit.pk not in used)
     readings = standing_readings(state.attempt) if state.attempt else []
-    views = input_views(state.content, inputs, readings, tools, here.typed)
+    views = input_views(state.content, inputs, readings, here.typed)
     fields = [field for view in views for field in view.fields]
     wrong = next((field.key for field in fields if field.faults), "")
     empty = next((field.key for field in fields if not field.typed), "")
-    return {"inputs": views, "focus": wrong or empty}
+    return {
+        "inputs": views,
+        "instruments": instrument_views(inputs, tools, here.typed, used),
+        "focus": wrong or empty,
+    }
 
 
 def answers_of(here: Here, state: AttemptState) -> list[Any]:
@@ -316,10 +320,6 @@ def _compare(here: Here) -> Body:
     return {
         "rows": comparison_rows(found),
         "to_explain": to_explain(here, found),
-        "typed": here.refused.post.get("codes", "")
-        if here.refused and here.refused.act == "scan"
-        else "",
-        "scan_faults": [w for words in here.faults("scan").values() for w in words],
     }
 
 

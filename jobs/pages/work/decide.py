@@ -79,15 +79,18 @@ PLACES = {
     **dict.fromkeys((Form.POST_SCAN, Form.COMPARE), Place.POST_SCAN),
     **dict.fromkeys((Form.SIGN_OFF, Form.READY), Place.HAND_OVER),
 }
-# What the form itself asks for is not told a second time as something still open.
+# What the form itself asks for is not told a second time as something still open, except to
+# somebody who may set it aside.
 ASKED_BY_FORM = {
     Form.CHECK_IN: ("vehicle_identified",),
     Form.SYSTEMS: ("systems_confirmed",),
-    Form.PRECONDITION: ("preconditions_unanswered",),
+    Form.PRE_SCAN: ("pre_scan",),
+    Form.PRECONDITION: ("preconditions_unanswered", "preconditions"),
+    Form.EQUIPMENT: ("equipment_missing",),
+    Form.CHECK: ("checks_open",),
     Form.CONFIRM: ("confirmations", "area_clear"),
-    Form.POST_SCAN: (),
-    Form.COMPARE: ("post_scan_compared",),
-    Form.LAY: ("preconditions_unanswered",),
+    Form.POST_SCAN: ("post_scan",),
+    Form.COMPARE: ("post_scan_compared", "codes_explained"),
 }
 
 
@@ -107,10 +110,14 @@ class Next:
     def place(self) -> Place | None:
         return PLACES.get(self.form)
 
-    @property
-    def blocked(self) -> tuple[Block, ...]:
+    def open_guards(self, *, may_override: bool) -> tuple[Block, ...]:
+        """What stands in the way besides what the form asks for."""
         asked = ASKED_BY_FORM.get(self.form, ())
-        return tuple(one for one in self.act.blocked if one.guard not in asked or one.can_override)
+        return tuple(
+            one
+            for one in self.act.blocked
+            if one.guard not in asked or (may_override and one.can_override)
+        )
 
 
 def next_of(by: Actor, visit: Visit, calibrations: list[Calibration]) -> Next:

@@ -16,6 +16,7 @@ from jobs.metrology import Results, Units, Value, format_quantity
 from jobs.procedures import ProcedureContent
 
 MAT_WIDTH_MM = 900.0
+MATS = frozenset({"between_mats", "least_reach"})
 Point = tuple[float, float]
 
 
@@ -82,6 +83,12 @@ def lay_out(scene: Scene) -> Layout:
         if needs <= known and system in ("", scene.content.system):
             return draw(scene)
     return _clear_zone(scene)
+
+
+def tape_orders(content: ProcedureContent) -> dict[str, int]:
+    """Orders the drawing gives to inputs that no setting-out step names."""
+    known = {fixed.name for fixed in content.worksheet.constants}
+    return {"reach_front": 4, "reach_rear": 4} if known >= MATS else {}
 
 
 def _mats(scene: Scene) -> Layout:
@@ -153,19 +160,22 @@ def _marks(scene: Scene, inner: float) -> tuple[SetOutDimension, ...]:
 
 
 def _gaps(scene: Scene, inner: float) -> tuple[SetOutDimension, ...]:
+    # Dimensions alike in order and text are worded once; a hair space keeps equal gaps apart.
     return tuple(
         SetOutDimension(
             6,
             (x, side * scene.tyre_mm),
             (x, side * inner),
-            scene.says(name),
+            scene.says(name) + number * "\u200a",
             says=name.replace("_", " ").capitalize(),
         )
-        for name, x, side in (
-            ("left_gap_front", float(scene.vehicle.wheelbase_mm), 1),
-            ("right_gap_front", float(scene.vehicle.wheelbase_mm), -1),
-            ("left_gap_rear", 0.0, 1),
-            ("right_gap_rear", 0.0, -1),
+        for number, (name, x, side) in enumerate(
+            (
+                ("left_gap_front", float(scene.vehicle.wheelbase_mm), 1),
+                ("right_gap_front", float(scene.vehicle.wheelbase_mm), -1),
+                ("left_gap_rear", 0.0, 1),
+                ("right_gap_rear", 0.0, -1),
+            )
         )
     )
 
@@ -301,7 +311,7 @@ def _clear_zone(scene: Scene) -> Layout:
 
 # (system, "" for any; the fixed values the layout needs; how it is drawn)
 LAYOUTS: tuple[tuple[str, frozenset[str], Callable[[Scene], Layout]], ...] = (
-    ("", frozenset({"between_mats", "least_reach"}), _mats),
+    ("", MATS, _mats),
     ("", frozenset({"frame_foot", "wanted_distance", "wanted_height"}), _target_ahead),
     ("", frozenset({"wanted_behind", "wanted_aside"}), _stands_behind),
     ("front_radar", frozenset({"wanted_distance"}), _reflector_ahead),

@@ -17,6 +17,7 @@ from jobs.pages.work.sheet import draw_sheet
 from jobs.pages.work.strip import StripStep, strip
 from jobs.planning.space import shape_of
 from jobs.selectors.acts import ACTION_OF, Block
+from jobs.selectors.scans import latest_pre_scan
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.permissions import Action, in_words, may
 from shopcal.errors import Refusal
@@ -83,6 +84,13 @@ class Panel:
     done: list[DoneView] = field(default_factory=list)
 
     @property
+    def refused_title(self) -> str:
+        """One line; a move's own title repeats every guard, which are listed below it."""
+        if self.refusal is None:
+            return ""
+        return "This cannot be done yet" if self.unmet else self.refusal.title
+
+    @property
     def overridable(self) -> list[Block]:
         return [one for one in self.unmet if one.can_override] if self.may_override else []
 
@@ -101,6 +109,7 @@ def build_panel(
     here = here_of(by, visit, calibrations, state=then.state, refused=refused, ask=ask)
     needs = ACTION_OF[then.act.kind]
     may_act = then.act.allowed
+    may_override = may(by, Action.OVERRIDE_GUARD)
     title, rows = pre_scan_rows(here) if then.form in WITH_SCAN else ("", [])
     body = body_of(here, then)
     body.setdefault("allowed", may_act)
@@ -114,19 +123,19 @@ def build_panel(
         body=body,
         may_act=may_act,
         may_scan=may(by, Action.RECORD_SCAN),
-        may_override=may(by, Action.OVERRIDE_GUARD),
+        may_override=may_override,
         may_hold=visit.state == "in_work" and then.form != Form.RUN and may(by, needs),
         may_not="" if may_act else _may_not(needs),
         subjects=_subjects(here),
         calibration_id=then.calibration.pk if then.calibration else None,
-        unmet=_unmet(then, refused),
+        unmet=_unmet(then, refused, may_override=may_override),
         refusal=refused.refusal if refused else None,
         refused_elsewhere=_elsewhere(refused),
         done_already=done_already,
         drawing=_drawing(here, then),
         scan_title=title,
         scan_rows=rows,
-        may_rescan=bool(rows) and may(by, Action.RECORD_SCAN),
+        may_rescan=bool(title) and then.form != Form.PRE_SCAN and may(by, Action.RECORD_SCAN),
         facts=_facts(here, then),
         done=done_views(here),
     )
@@ -137,6 +146,8 @@ def _title(then: Next, visit: Visit) -> str:
         return f"Begin: {name_of(then.calibration)}"
     if then.form == Form.AGAIN and then.calibration is not None:
         return f"{name_of(then.calibration)}: {then.calibration.state}"
+    if then.form == Form.PRE_SCAN and latest_pre_scan(visit) is not None:
+        return "Clear the codes and scan again"
     if then.form == Form.CLOSED:
         return f"RO {visit.ro_number} is {visit.state}"
     return TITLES[then.form]
@@ -172,16 +183,17 @@ def _subjects(here: Here) -> tuple[str, ...]:
     )
 
 
-def _unmet(then: Next, refused: Refused | None) -> tuple[Block, ...]:
+def _unmet(then: Next, refused: Refused | None, *, may_override: bool) -> tuple[Block, ...]:
     """What the refused act lacked, else what the next one lacks."""
     if refused is None:
-        return then.blocked
+        return then.open_guards(may_override=may_override)
+    # Faults beside their fields say enough; a move says every guard it lacks.
     found = [
         Block(item["guard"], item["says"], item["right"], item["can_override"])
         for item in refused.refusal.facts.get("unmet", ())
         if isinstance(item, dict)
     ]
-    return tuple(found) or then.blocked
+    return tuple(found)
 
 
 # Faults shown beside their field; any other is listed with the refusal itself.

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from bays.models import EquipmentUnit
 from jobs.models import Attempt, Calibration, Reading
 from jobs.pages.work.worksheet import instrument_key
+from jobs.selectors.procedures import content_of
 from jobs.selectors.worksheets import standing_readings
 from jobs.services.readings import record_reading, strike_reading
 from shopcal.accounts.requests import MemberRequest
@@ -23,9 +24,10 @@ def keep_readings(request: MemberRequest, calibration: Calibration) -> None:
     """
     faults: list[FieldError] = []
     standing = _standing(calibration)
+    units = _units(request, calibration)
     for key, name, repeat in _fields(request):
         typed = request.POST.get(key, "").strip()
-        unit = _unit(request, calibration, name)
+        unit = units.get(name)
         known = standing.get((name, repeat))
         try:
             _keep(request, calibration, (name, repeat), typed, unit, known)
@@ -49,7 +51,8 @@ def _keep(
         if known is not None:
             strike_reading(by=request.actor, reading=known)
         return
-    if known is not None and known.typed == typed and _same_unit(known, unit):
+    # What was read before stays as it was read, whatever instrument is chosen now.
+    if known is not None and known.typed == typed:
         return
     record_reading(
         by=request.actor,
@@ -59,10 +62,6 @@ def _keep(
         repeat=repeat,
         instrument=unit,
     )
-
-
-def _same_unit(known: Reading, unit: EquipmentUnit | None) -> bool:
-    return unit is None or known.instrument_id == unit.pk
 
 
 def _fields(request: MemberRequest) -> Iterator[tuple[str, str, int]]:
@@ -80,8 +79,14 @@ def _standing(calibration: Calibration) -> dict[tuple[str, int], Reading]:
     return {(row.name, row.repeat): row for row in rows}
 
 
-def _unit(request: MemberRequest, calibration: Calibration, name: str) -> EquipmentUnit | None:
-    chosen = request.POST.get(instrument_key(name), "")
-    if not (chosen.isascii() and chosen.isdigit() and len(chosen) < 19):
-        return None
-    return EquipmentUnit.objects.for_shop(calibration.shop_id).filter(pk=int(chosen)).first()
+def _units(request: MemberRequest, calibration: Calibration) -> dict[str, EquipmentUnit]:
+    """By input, the unit chosen for its type of instrument."""
+    units: dict[str, EquipmentUnit] = {}
+    for wanted in content_of(calibration.edition).worksheet.inputs:
+        chosen = request.POST.get(instrument_key(wanted.instrument.equipment), "")
+        if chosen.isascii() and chosen.isdigit() and len(chosen) < 19:
+            own = EquipmentUnit.objects.for_shop(calibration.shop_id).filter(pk=int(chosen))
+            unit = own.first()
+            if unit is not None:
+                units[wanted.name] = unit
+    return units

@@ -9,7 +9,7 @@ from django.utils.safestring import SafeString
 from bays.floor import VehicleShape
 from jobs.drawing import SetOutSheet, SetOutVehicle, draw_set_out
 from jobs.metrology import Results, Units
-from jobs.pages.work.layouts import Scene, lay_out
+from jobs.pages.work.layouts import Scene, lay_out, tape_orders
 from jobs.procedures import ProcedureContent
 
 
@@ -60,7 +60,8 @@ def orders_of(content: ProcedureContent) -> dict[str, int]:
     for step in sorted(content.set_out, key=lambda each: each.order):
         for name in _with_causes(step.uses, needs):
             orders.setdefault(name, step.order)
-    return {name: orders.get(name, last) for name in content.worksheet.names}
+    found = tape_orders(content) | orders
+    return {name: found.get(name, last) for name in content.worksheet.names}
 
 
 def _with_causes(names: Collection[str], needs: dict[str, frozenset[str]]) -> set[str]:

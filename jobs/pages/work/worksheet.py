@@ -19,6 +19,7 @@ from jobs.metrology import (
     format_quantity,
 )
 from jobs.metrology import Verdict as Judged
+from jobs.metrology.wording import metric_length_unit
 from jobs.models import Reading
 from jobs.pages.work.sheet import orders_of
 from jobs.procedures import ProcedureContent
@@ -40,6 +41,7 @@ class FieldView:
     repeat: int
     typed: str
     faults: tuple[str, ...] = ()
+    read_from: str = ""
 
 
 @dataclass(frozen=True)
@@ -60,9 +62,16 @@ class InputView:
     mark: str
     input: Input
     fields: tuple[FieldView, ...]
-    instrument_key: str
-    options: tuple[UnitOption, ...]
     inputmode: str = "decimal"
+
+
+@dataclass(frozen=True)
+class InstrumentView:
+    """What the readings typed from now on are read from."""
+
+    key: str
+    label: str
+    options: tuple[UnitOption, ...]
 
 
 @dataclass(frozen=True)
@@ -95,22 +104,17 @@ def reading_key(name: str, repeat: int) -> str:
     return f"reading-{name}-{repeat}"
 
 
-def instrument_key(name: str) -> str:
-    return f"instrument-{name}"
+def instrument_key(kind: str) -> str:
+    """The name of the field that chooses the unit of this type."""
+    return f"instrument-{kind}"
 
 
 def input_views(
-    content: ProcedureContent,
-    inputs: Sequence[Input],
-    readings: Sequence[Reading],
-    tools: Sequence[UnitFitness],
-    typed: Typed,
+    content: ProcedureContent, inputs: Sequence[Input], readings: Sequence[Reading], typed: Typed
 ) -> list[InputView]:
     """Fields for these inputs, with what is kept or what was typed in them."""
     orders = orders_of(content)
     standing = {(r.name, r.repeat): r for r in readings if r.struck_at is None}
-    used = {r.name: r.instrument_id for r in readings if r.struck_at is None and r.instrument_id}
-    habit = next(reversed(used.values()), None)
     return [
         InputView(
             mark=circled(orders[wanted.name]),
@@ -119,12 +123,41 @@ def input_views(
                 _field(wanted.name, repeat, standing, typed)
                 for repeat in range(1, _repeats(wanted, standing) + 1)
             ),
-            instrument_key=instrument_key(wanted.name),
-            options=_options(wanted, tools, typed, used.get(wanted.name, habit)),
             inputmode="text" if wanted.unit in ("deg", "1") else "decimal",
         )
         for wanted in inputs
     ]
+
+
+def instrument_views(
+    inputs: Sequence[Input], tools: Sequence[UnitFitness], typed: Typed, used: Collection[int]
+) -> list[InstrumentView]:
+    """One choice per type of instrument these inputs are read with; units in use come first."""
+    kinds = dict.fromkeys(one.instrument.equipment for one in inputs if one.instrument.equipment)
+    views = []
+    for kind in kinds:
+        fitting = [one for one in tools if one.unit.type.code == kind]
+        likely = [one for one in fitting if one.unit.pk in used] or [
+            one for one in fitting if one.usable
+        ]
+        chosen = typed.values.get(instrument_key(kind)) or (
+            str(likely[0].unit.pk) if likely else ""
+        )
+        options = tuple(unit_option(one, chosen) for one in fitting)
+        label = fitting[0].unit.type.name if fitting else kind.replace("_", " ")
+        views.append(InstrumentView(instrument_key(kind), label, options))
+    return views
+
+
+def unit_option(one: UnitFitness, picked: str) -> UnitOption:
+    """A unit as a choice; ``picked`` is the value chosen."""
+    return UnitOption(
+        value=str(one.unit.pk),
+        says=unit_words(one),
+        chosen=str(one.unit.pk) == picked,
+        usable=one.usable,
+        gone=one.state == "out of service",
+    )
 
 
 def _repeats(wanted: Input, standing: Mapping[tuple[str, int], Reading]) -> int:
@@ -138,25 +171,8 @@ def _field(
     key = reading_key(name, repeat)
     kept = standing.get((name, repeat))
     value = typed.values.get(key, kept.typed if kept else "")
-    return FieldView(key, repeat, value, typed.faults.get(key, ()))
-
-
-def _options(
-    wanted: Input, tools: Sequence[UnitFitness], typed: Typed, before: int | None
-) -> tuple[UnitOption, ...]:
-    fitting = [one for one in tools if one.unit.type.code == wanted.instrument.equipment]
-    chosen = typed.values.get(instrument_key(wanted.name), str(before or ""))
-    if not chosen:
-        chosen = next((str(one.unit.pk) for one in fitting if one.usable), "")
-    return tuple(
-        UnitOption(
-            value=str(one.unit.pk),
-            says=unit_words(one),
-            chosen=str(one.unit.pk) == chosen,
-            usable=one.usable,
-        )
-        for one in fitting
-    )
+    read_from = kept.instrument.name if kept and kept.instrument else ""
+    return FieldView(key, repeat, value, typed.faults.get(key, ()), read_from)
 
 
 def unit_words(one: UnitFitness) -> str:
@@ -214,10 +230,15 @@ def bar_of(name: str, label: str, judged: Check, units: Units) -> SafeString:
     """A judged value with its spread (k = 2) against its limits."""
     expanded = 2 * judged.standard_uncertainty
 
-    def told(number: float) -> str:
-        return format_quantity(number, judged.unit, units, finely=True)
+    # A value and its limits read alike, in one unit; the spread is small and keeps its own.
+    largest = max(abs(v) for v in (judged.value, judged.lower, judged.upper) if v is not None)
+    of = metric_length_unit(largest) if judged.unit == "mm" else ""
 
-    spread = f" ± {told(expanded)}" if expanded else ""
+    def told(number: float) -> str:
+        return format_quantity(number, judged.unit, units, finely=True, of=of)
+
+    half_width = format_quantity(expanded, judged.unit, units, finely=True)
+    spread = f" ± {half_width}" if expanded else ""
     return draw_reading_bar(
         ReadingBar(
             name=label,

@@ -36,7 +36,18 @@ def test_the_demo_file_furnishes_an_empty_shop(shop: Shop, in_charge: Client) ->
     assert "equipment units: 20 added" in text(answer)
     assert EquipmentUnit.objects.for_shop(shop.pk).count() == 20
     assert "R. Osei" in text(answer)
-    assert "Mon–Fri 08:00–16:30, lunch 12:00–12:30" in text(answer)
+
+
+def test_days_in_a_row_with_the_same_hours_are_said_together(shop: Shop, in_charge: Client) -> None:
+    document = yaml.safe_load(DEMO.read_text())
+    week = {"starts": "08:00", "ends": "16:30", "lunch": ["12:00", "12:30"]}
+    document["people"]["technicians"][0]["shifts"] = [
+        {"days": ["mon", "tue", "wed", "fri"], **week},
+        {"days": ["sat"], "starts": "08:00", "ends": "13:00"},
+    ]
+    page = text(bring_in(in_charge, yaml.safe_dump(document).encode(), follow=True))
+    assert "Mon–Wed, Fri 08:00–16:30, lunch 12:00–12:30" in page
+    assert "Sat 08:00–13:00" in page
 
 
 def test_every_fault_is_listed_with_its_place_and_nothing_is_changed(

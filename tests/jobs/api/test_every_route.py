@@ -1,4 +1,4 @@
-"""Every route with a stranger, the wrong role, the wrong method, no such row, another shop's row."""
+"""Every route: stranger, wrong role, wrong method, no such row, another shop's row."""
 
 from __future__ import annotations
 

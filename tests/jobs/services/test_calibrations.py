@@ -6,13 +6,16 @@ from datetime import timedelta
 
 import pytest
 
-from bays.models import TechnicianSkill
+from bays.models import Technician, TechnicianSkill
 from jobs.models import Answer, Attempt, Calibration, Override, Step
+from jobs.procedures import load_yaml
 from jobs.services import answers, calibrations, visits
 from jobs.services.overrides import override_guard
+from jobs.services.procedures import publish_edition
 from shopcal.errors import Conflict, Invalid, NotAllowed, NotFound, Stale
 from shopcal.history.models import Event
 from tests.conftest import Person
+from tests.faults.small_shop import FOLDER
 from tests.jobs.services.at_work import ACROSS, Job
 
 pytestmark = pytest.mark.django_db
@@ -100,6 +103,7 @@ def test_preparing_moves_the_visit_into_work_and_starts_the_step(job: Job) -> No
     job.check_in()
     job.prepare()
     assert job.visit.state == "in_work"
+    assert job.visit.steps.get(kind="pre_scan").state == Step.State.CANCELLED  # not made in time
     attempt = Attempt.objects.get()
     assert (attempt.number, attempt.technician.code) == (1, "osei")
     assert job.calibration.step.state == Step.State.DOING
@@ -121,6 +125,7 @@ def test_a_technician_without_the_skill_needs_a_managers_word_for_this_attempt(j
         calibration=job.calibration,
         guard="technician_qualified",
         reason="course on Friday, I stand beside",
+        technician=Technician.objects.get(code="osei"),
     )
     job.prepare()
     assert Override.objects.get().attempt == Attempt.objects.get()
@@ -309,31 +314,38 @@ def test_a_running_calibration_is_not_called_off(job: Job) -> None:
     assert refused.value.code == "move_refused"
 
 
-def test_a_prerequisite_that_is_not_verified_must_be_finished_first(job: Job) -> None:
-    """The mats' own edition names itself here, as any other procedure of the visit would be."""
+def test_a_prerequisite_of_the_visit_must_be_verified_first(job: Job) -> None:
+    alignment = publish_edition(by=job.manager, content=read_demo("wheel_alignment"))
+    mats = job.calibration.edition
+    needing = publish_edition(
+        by=job.manager, content={**mats.content, "needs_first": ["wheel_alignment"]}
+    )
+    calibration = job.calibration
+    calibration.edition = needing
+    calibration.save()
+    step = Step.objects.get(pk=calibration.step_id)
+    step.pk, step.order = None, 90
+    step.save()
+    first = Calibration.objects.create(
+        shop_id=step.shop_id, visit=job.visit, step=step, edition=alignment, system="alignment"
+    )
     job.check_in()
     job.pre_scan()
     job.prepare()
-    first = job.calibration
-    step = Step.objects.get(pk=first.step_id)
-    step.pk, step.order = None, 90
-    step.save()
-    other = Calibration.objects.create(
-        shop_id=first.shop_id, visit=first.visit, step=step, edition=first.edition, system="other"
-    )
-    edition = first.edition
-    edition.content = {**edition.content, "needs_first": ["surround_view_mats"]}
-    edition.digest = "with a prerequisite"
-    edition.save()
-    with pytest.raises(Conflict) as refused:
-        job.set_out()
-    assert "prerequisites" in unmet(refused)
-    Calibration.objects.update(state="verified")
-    Calibration.objects.filter(pk=first.pk).update(state="preparing")
-    with pytest.raises(Conflict) as refused:
-        job.set_out()
-    assert "prerequisites" in unmet(refused)  # it still waits for itself, which is not verified
-    assert other.pk != first.pk
+    job.answer_all()
+    job.use_all()
+    for state in ("planned", "passed", "cancelled"):
+        Calibration.objects.filter(pk=first.pk).update(state=state)
+        with pytest.raises(Conflict) as refused:
+            job.set_out()
+        assert unmet(refused) == {"prerequisites"}
+        assert f"({state})" in refused.value.facts["unmet"][0]["says"]
+    Calibration.objects.filter(pk=first.pk).update(state="verified")
+    job.set_out()
+
+
+def read_demo(code: str) -> dict:
+    return load_yaml((FOLDER / "procedures" / f"{code}.yaml").read_text())
 
 
 @pytest.mark.parametrize("name", list(EVERY_ANSWER))
