@@ -198,7 +198,7 @@ def _unmet(then: Next, refused: Refused | None, *, may_override: bool) -> tuple[
 
 # Faults shown beside their field; any other is listed with the refusal itself.
 BESIDE = {
-    "scan": ("text", "line ", "file", "csv", "json"),
+    "scan": ("text", "line ", "file", "csv", "json", "modules"),
     "answer": ("typed",),
     "readings": ("reading-",),
     "units": ("unit-",),

@@ -67,7 +67,9 @@ def scan_form(here: Here, kind: str) -> dict[str, Any]:
         for word in words
     ]
     from_file = bool(refused and refused.from_file)
-    plain = [word for path, words in faults.items() if not _known(path) for word in words]
+    plain = [
+        f"{path}: {word}" for path, words in faults.items() if not _known(path) for word in words
+    ]
     return {
         "kind": kind,
         "typed": refused.post.get("codes", "") if refused else "",
