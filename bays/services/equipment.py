@@ -119,6 +119,7 @@ def put_unit(
         if now is not None:
             refuse_stale(now, version, "unit")
             _refuse_other_type(now, kind)
+            _refuse_later_than_upkeep(now, commissioned_on)
         resource, _ = Resource.objects.update_or_create(
             shop_id=by.shop_id, kind=ResourceKind.UNIT, code=code, defaults={"name": name.strip()}
         )
@@ -126,6 +127,17 @@ def put_unit(
             by, EquipmentUnit, "unit", where={"code": code}, values=values,
             only_new={"type": kind, "resource": resource},
         )  # fmt: skip
+
+
+def _refuse_later_than_upkeep(unit: EquipmentUnit, commissioned_on: date) -> None:
+    """Upkeep done before a unit was there would make its history impossible to read."""
+    first = UpkeepDone.objects.filter(unit=unit).order_by("done_at").first()
+    if first is not None and first.done_at.astimezone(unit.shop.zone).date() < commissioned_on:
+        day = first.done_at.astimezone(unit.shop.zone).date()
+        fault = FieldError(
+            "commissioned_on", f"is later than upkeep done on {day}", f"{day} or before"
+        )
+        refuse_faults("unit_invalid", "The unit was not saved.", [fault])
 
 
 def add_unit(

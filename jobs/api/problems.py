@@ -19,6 +19,7 @@ _INVALID = {
     "unit": "This unit was not taken.",
     "guard": "There is no such guard.",
     "text": "Something is missing.",
+    "backwards": "This time ends before it starts.",
 }
 
 _CONFLICTS = {

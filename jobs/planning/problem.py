@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from bays.convert.planner import Clock, person_key, unit_key, windows_inside
+from bays.convert.planner import Clock, person_key, resource_key, unit_key, windows_inside
 from bays.models import EquipmentType, Hold, HoldReason
 from bays.planner import Blocked, Operation, Plan, Problem, Row, Vehicle, plan_of
 from bays.planner import Placement as PlannedPlacement
@@ -107,7 +107,7 @@ def load_shop_plan(
         vehicles=vehicles,
         pins=tuple(reader.pins),
         previous=tuple(reader.rows),
-        blocked=_other_holds(shop.pk, clock, now),
+        blocked=_other_holds(shop.pk, clock, now, reader.steps.values()),
     )
     return ShopPlan(
         shop=shop,
@@ -264,19 +264,28 @@ class _VisitReader:
         )
 
 
-def _other_holds(shop_id: int, clock: Clock, now: datetime) -> tuple[Blocked, ...]:
-    """Holds that belong to no step: upkeep and closed-off floor."""
+def _other_holds(
+    shop_id: int, clock: Clock, now: datetime, open_steps: Collection[Step]
+) -> tuple[Blocked, ...]:
+    """Holds the planner does not place itself: upkeep, closed floor, and the floor that a vehicle
+    stands on after a step that is over."""
     rows = (
         Hold.objects.for_shop(shop_id)
-        .filter(step_id__isnull=True, ends_at__gt=now)
-        .exclude(reason=HoldReason.WORK)
+        .filter(ends_at__gt=now)
+        .exclude(step_id__in=[step.pk for step in open_steps])
         .select_related("resource")
     )
     return tuple(
         Blocked(
-            resource_id=f"{hold.resource.kind}:{hold.resource.code}",
+            resource_id=resource_key(hold.resource.kind, hold.resource.code),
             window=clock.around(max(hold.starts_at, clock.moment(0)), hold.ends_at),
-            reason=hold.note or hold.get_reason_display(),
+            reason=hold.note or _reason_words(hold),
         )
         for hold in rows
     )
+
+
+def _reason_words(hold: Hold) -> str:
+    if hold.reason == HoldReason.WORK:
+        return "a vehicle stands there"
+    return str(hold.get_reason_display())

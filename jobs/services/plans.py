@@ -85,7 +85,8 @@ def _with_the_rest(shop_plan: ShopPlan, changed: dict[str, Row]) -> list[Row]:
 
 def _place(step: Step, row: Row, shop_plan: ShopPlan, technicians: dict[str, Technician]) -> None:
     step.ends_at = shop_plan.clock.moment(row.end)
-    if step.state == Step.State.DOING:  # what has begun only ever gets a new end
+    step.park_after = row.park_after
+    if step.state == Step.State.DOING:  # what has begun stays where it is and gets a new end
         return
     place = shop_plan.places[row.placement]
     step.starts_at = shop_plan.clock.moment(row.start)
@@ -99,7 +100,6 @@ def _place(step: Step, row: Row, shop_plan: ShopPlan, technicians: dict[str, Tec
     elif step.placement_key != row.placement:
         step.placement, step.floor_edition = None, None
     step.placement_key = row.placement
-    step.park_after = row.park_after
     step.version += 1
 
 

@@ -39,7 +39,7 @@ from jobs.services.plans import store_rows
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.models import Shop
 from shopcal.accounts.permissions import Action, require
-from shopcal.errors import Conflict
+from shopcal.errors import Conflict, FieldError, Invalid
 from shopcal.history.record import record_event
 from shopcal.retrying import retried
 
@@ -90,6 +90,7 @@ def technician_out(
 ) -> PlanChange:
     """Record an absence and give the technician's steps to others, or to other times."""
     require(by, Action.REPLAN)
+    _refuse_backwards(starts_at, ends_at)
 
     def work() -> PlanChange:
         with transaction.atomic():
@@ -140,6 +141,7 @@ def zone_closed(
 ) -> PlanChange:
     """Close a piece of floor for a time: move what stands in the plan there, then hold it."""
     require(by, Action.REPLAN)
+    _refuse_backwards(starts_at, ends_at)
 
     def disruption(shop_plan: ShopPlan) -> Disruption:
         return ZoneClosed(zone_key(code), shop_plan.clock.around(starts_at, ends_at))
@@ -258,3 +260,9 @@ def _tried(work: Callable[[], PlanChange]) -> list[PlanChange]:
         return [work()]
     except Conflict:
         return []
+
+
+def _refuse_backwards(starts_at: datetime, ends_at: datetime) -> None:
+    if starts_at >= ends_at:
+        fault = FieldError("ends_at", "it ends before it starts", "a later time")
+        raise Invalid("backwards", "This time ends before it starts.", errors=[fault])

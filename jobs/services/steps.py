@@ -146,14 +146,14 @@ def _follow(by: Actor, step: Step, now: datetime) -> None:
         # A step that should have begun by now may stand in the way: it waits for a new time.
         shop_plan = load_shop_plan(shop, now, late_start_minutes=0)
         answer = _replanned(shop_plan)
-    own = [row for row in shop_plan.plan.rows if row.operation == operation_id(step)]
-    changed = list(own)
+    changed = [row for row in shop_plan.plan.rows if row.operation == operation_id(step)]
     if isinstance(answer, Replan):
+        # The step's own row as well: whether the vehicle is parked after it may have changed.
         before = {row.operation: row for row in shop_plan.plan.rows}
-        changed += [
+        changed = [
             row
             for row in answer.plan.rows
-            if row.operation != operation_id(step) and before.get(row.operation) != row
+            if row.operation == operation_id(step) or before.get(row.operation) != row
         ]
         shop_plan = replace(shop_plan, problem=answer.problem)
     _store(by, shop_plan, step, changed)

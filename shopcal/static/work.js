@@ -26,7 +26,9 @@ function isBeingEdited(within) {
   const here = document.activeElement;
   const inField = here instanceof HTMLElement && within.contains(here) && here.matches("input, textarea, select");
   const open = within.querySelector("[popover]:popover-open") !== null;
-  return inField || open || [...within.querySelectorAll("input, textarea, select")].some(isChanged);
+  // A refused form shows what was typed as the server sent it back: unchanged, but not yet kept.
+  const refused = within.querySelector("[aria-invalid=true], .faults, [data-refused]") !== null;
+  return inField || open || refused || [...within.querySelectorAll("input, textarea, select")].some(isChanged);
 }
 
 /** @param {HTMLElement} within */
@@ -45,6 +47,10 @@ function follow(within) {
     if (!subjects.some((subject) => subject === "*" || ours.includes(subject))) return;
     waiting = true;
     quietly();
+  });
+  // What the server has just sent is as new as it gets.
+  within.addEventListener("htmx:afterSwap", () => {
+    waiting = false;
   });
   within.addEventListener("focusout", () => window.setTimeout(quietly, 300));
 }

@@ -50,6 +50,9 @@ class Inbox(Receiver):
         self.deliveries += 1
         self.kept.setdefault(message["Message-ID"], message)
 
+    def to(self, address: str) -> list[EmailMessage]:
+        return [mail for mail in self.kept.values() if mail["To"] == address]
+
 
 @dataclass
 class House:

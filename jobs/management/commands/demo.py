@@ -96,7 +96,9 @@ class Command(BaseCommand):
 
 
 def _cells(step: Step, shop: Shop) -> tuple[str, ...]:
-    starts, ends = (moment.astimezone(shop.zone) for moment in (step.starts_at, step.ends_at))
+    if step.starts_at is None or step.ends_at is None:
+        raise ValueError(f"{step} has no time in the plan")
+    starts, ends = step.starts_at.astimezone(shop.zone), step.ends_at.astimezone(shop.zone)
     return (
         f"{starts:%a %d %b %H:%M}–{ends:%H:%M}",
         step.visit.ro_number,
