@@ -19,7 +19,7 @@ KINDS = {
     "visit.released": "ok",
 }
 # Bookkeeping that tells a reader nothing.
-LEFT_OUT = ("version", "label", "steps")
+LEFT_OUT = ("version", "label", "steps", "evaluation")
 MOST_LETTERS = 240
 
 

@@ -15,7 +15,7 @@ from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 
 from jobs.intake.vin_form import check_digit
-from tests.journeys.conftest import House, OpenBrowser, seconds_until, shoot
+from tests.journeys.conftest import SHOTS, House, OpenBrowser, seconds_until, shoot
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -252,8 +252,8 @@ def hand_over(desk: Page, house: House) -> None:
 def read_record(house: House, ro_number: str) -> None:
     (mail,) = house.inbox.to(CUSTOMER_MAIL)
     (pdf,) = [p for p in mail.walk() if p.get_content_type() == "application/pdf"]
-    text = "\n".join(
-        page.extract_text() for page in PdfReader(io.BytesIO(pdf.get_payload(decode=True))).pages
-    )
+    content = pdf.get_payload(decode=True)
+    (SHOTS / "record.pdf").write_bytes(content)
+    text = "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(content)).pages)
     for said in (ro_number, VIN, "193 cm", "17", "C1A2B", "B1234", "12.4 V", "Mat set"):
         assert said in text, f"the record does not say {said}"
