@@ -16,7 +16,7 @@ from jobs.drawing.time_axis import TimeAxis
 if TYPE_CHECKING:
     from jobs.drawing.day_board import Bar, DrawnRow
 
-LANE_HEIGHT, PAD, INSET = 54.0, 5.0, 8.0
+LANE_HEIGHT, PAD, INSET = 46.0, 4.0, 7.0
 LEAST_WIDTH = 4.0  # a five-minute step on a fourteen-hour day must still be seen
 LABEL_SIZE, LINE_SIZE = 13.0, 13.0
 FLAG_WIDTH = 12.0
@@ -87,11 +87,11 @@ class DrawnBar:
 
     @property
     def label_y(self) -> float:
-        return self.y + (18 if self.line else 27)
+        return self.y + (16 if self.line else 23)
 
     @property
     def line_y(self) -> float:
-        return self.y + 37
+        return self.y + 32
 
     @property
     def mark_x(self) -> float:
@@ -252,8 +252,9 @@ def _lines(bar: Bar, room: float, indent: float, words: str) -> tuple[str, str]:
     whose = f"{bar.vehicle} · {bar.reference}" if bar.vehicle else bar.reference
     if label or (indent and text_width(bar.reference, LABEL_SIZE, bold=True) > beside):
         # A narrow bar keeps its mark above and the reference below.
-        return label, first_that_fits((whose,), LINE_SIZE, room) or bar.reference
-    return bar.reference, ""
+        return label, first_that_fits((whose, bar.reference), LINE_SIZE, room)
+    # Cut digits would name another repair order: a bar too narrow says it in its title alone.
+    return first_that_fits((bar.reference,), LABEL_SIZE, beside, bold=True), ""
 
 
 def _title(bar: Bar, axis: TimeAxis, names: Sequence[str]) -> str:

@@ -8,12 +8,12 @@ from zoneinfo import ZoneInfo
 
 from django.utils.safestring import SafeString
 
-from jobs.drawing.board_bars import DrawnBar, Lane, drawn_bars, lanes_of
+from jobs.drawing.board_bars import LANE_HEIGHT, DrawnBar, Lane, drawn_bars, lanes_of
 from jobs.drawing.page import render_drawing, rounded, shortened, text_width
 from jobs.drawing.time_axis import Tick, TimeAxis
 
-WIDTH, LABELS, RIGHT = 960.0, 138.0, 26.0
-HEAD, LANE_HEIGHT, GROUP_HEAD, FOOT = 34.0, 54.0, 34.0, 30.0
+WIDTH, LABELS, RIGHT = 1240.0, 132.0, 26.0
+HEAD, GROUP_HEAD, FOOT = 34.0, 34.0, 30.0
 NOW_LABEL_WIDTH = 84.0
 NAME_SIZE = 14.5
 
@@ -110,11 +110,11 @@ class DrawnRow:
 
     @property
     def name_y(self) -> float:
-        return self.y + (23 if self.note else 32)
+        return self.y + (20 if self.note else 28)
 
     @property
     def note_y(self) -> float:
-        return self.y + 42
+        return self.y + 37
 
 
 @dataclass(frozen=True)

@@ -217,6 +217,7 @@ async def test_a_page_of_another_database_is_told_that_anything_may_have_changed
         ("", ORIGIN, "live_ticket_wrong"),
         ("ticket=made-up", "https://elsewhere.test", "live_origin_unknown"),
     ],
+    ids=["stale", "made up", "none", "foreign page"],
 )
 @in_event_loop
 async def test_wrong_tickets_and_foreign_pages_are_refused(
