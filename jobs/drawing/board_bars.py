@@ -10,17 +10,19 @@ from typing import TYPE_CHECKING
 
 from django.utils.safestring import SafeString
 
-from jobs.drawing.page import first_that_fits, rounded, shortened, text_width
+from jobs.drawing.page import first_that_fits, rounded, shortened, text_width, wordings
 from jobs.drawing.time_axis import TimeAxis
 
 if TYPE_CHECKING:
     from jobs.drawing.day_board import Bar, DrawnRow
 
-LANE_HEIGHT, PAD, INSET = 46.0, 4.0, 7.0
+LANE_HEIGHT, PAD, INSET = 46.0, 3.0, 6.0
+GAP = 1.5  # kept free at both ends, so that steps that follow at once stay two
 LEAST_WIDTH = 4.0  # a five-minute step on a fourteen-hour day must still be seen
 LABEL_SIZE, LINE_SIZE = 13.0, 13.0
+END_ROOM = 3.0
 FLAG_WIDTH = 12.0
-MARK_ROOM = 14.0
+MARK_SIZE, MARK_ROOM = 10.0, 14.0
 # Shapes on a 10 × 10 field, so that a state is never told by colour alone.
 DIAMOND = "M5 0L10 5L5 10L0 5Z"
 MARK_PATHS = {
@@ -42,7 +44,8 @@ class Lane:
 
 @dataclass(frozen=True)
 class DrawnBar:
-    """One rectangle with its words; `clip` holds the words inside it."""
+    """One rectangle with its words. `x` and `width` are its minutes to scale; the rectangle that
+    is drawn, and that its words are clipped to, keeps a gap free at both ends."""
 
     x: float
     y: float
@@ -57,6 +60,7 @@ class DrawnBar:
     text_x: float
     line_x: float
     mark: bool
+    mark_x: float
     seams: tuple[float, ...]  # heights at which a joined bar crosses from row to row
     flag_x: float | None  # where the pennant of a late bar starts
     words: str  # the state in words beside the bar; empty when said inside it
@@ -70,8 +74,17 @@ class DrawnBar:
         """The rectangle's attributes, numbers only: one variable in the template instead of four,
         twice a bar, which is what a full day spends its time on."""
         return SafeString(
-            f'x="{self.x:g}" y="{self.y:g}" width="{self.width:g}" height="{self.height:g}"'
+            f'x="{self.body_x:g}" y="{self.y:g}" width="{self.body_width:g}"'
+            f' height="{self.height:g}"'
         )
+
+    @property
+    def body_x(self) -> float:
+        return rounded(self.x + GAP)
+
+    @property
+    def body_width(self) -> float:
+        return rounded(max(self.width - 2 * GAP, LEAST_WIDTH / 2))
 
     @property
     def mark_path(self) -> str:
@@ -79,7 +92,7 @@ class DrawnBar:
 
     @property
     def end(self) -> float:
-        return rounded(self.x + self.width)
+        return rounded(self.body_x + self.body_width)
 
     @property
     def half_height(self) -> float:
@@ -87,19 +100,17 @@ class DrawnBar:
 
     @property
     def label_y(self) -> float:
-        return self.y + (16 if self.line else 23)
+        return self.y + (17 if self.line else 25)
 
     @property
     def line_y(self) -> float:
-        return self.y + 32
-
-    @property
-    def mark_x(self) -> float:
-        return self.line_x
+        return self.y + 33
 
     @property
     def mark_y(self) -> float:
-        return self.label_y - 10
+        if self.line:
+            return self.line_y - 10
+        return self.label_y - 10 if self.label else self.y + 15
 
     @property
     def words_y(self) -> float:
@@ -203,12 +214,14 @@ def _draw_bar(
     y = first.y + lanes[nth, run[0]].index * LANE_HEIGHT + PAD
     bottom = last.y + last.height - PAD if len(run) > 1 else y + LANE_HEIGHT - 2 * PAD
     marked = bar.state != "planned" and width >= MARK_ROOM
-    inset = INSET if width >= 56 else 4.0
+    inset = INSET if width >= 40 else 4.0
     indent = MARK_ROOM if marked else 0.0
     words = _state_words(bar)
     flag = FLAG_WIDTH if bar.state == "late" and room >= FLAG_WIDTH else 0.0
     beside = bool(words) and text_width(words, LINE_SIZE, bold=True) + flag + 8 <= room
-    label, line = _lines(bar, width - inset - 4, indent, "" if beside else words)
+    label, line = _lines(bar, width - inset - END_ROOM, indent, "" if beside else words)
+    # The mark stands before the last line, which is the short one: the label keeps its room.
+    last_x = x + inset + indent
     return DrawnBar(
         x=x,
         y=rounded(y),
@@ -220,9 +233,10 @@ def _draw_bar(
         url=bar.url,
         label=label,
         line=line,
-        text_x=rounded(x + inset + indent),
-        line_x=rounded(x + inset),
+        text_x=rounded(x + inset if line else last_x),
+        line_x=rounded(last_x),
         mark=marked,
+        mark_x=rounded(x + inset if label else x + (width - MARK_SIZE) / 2),
         seams=tuple(rows[row_id].y for row_id in run[1:]),
         flag_x=rounded(x + width) if flag else None,
         words=words if beside else "",
@@ -240,21 +254,20 @@ def _state_words(bar: Bar) -> str:
 
 
 def _lines(bar: Bar, room: float, indent: float, words: str) -> tuple[str, str]:
-    """Two lines: what is done, then for whom; a state that found no room beside comes second."""
-    beside = room - indent
-    if words:
-        both = (f"{bar.reference} {name}" for name in (bar.label, bar.short_label) if name)
-        whole = first_that_fits(both, LABEL_SIZE, beside, bold=True)
-        cut = shortened(f"{bar.reference} {bar.label}", LABEL_SIZE, beside, bold=True)
-        return whole or (cut if len(cut) > len(bar.reference) + 4 else bar.reference), words
-    label = first_that_fits((bar.label, bar.short_label), LABEL_SIZE, beside, bold=True)
-    label = label or shortened(bar.short_label or bar.label, LABEL_SIZE, beside, bold=True)
+    """Two lines: what is done, then for whom; a state that found no room beside comes second.
+    What has no room for the whole reference says nothing: half a number is a wrong number."""
+    if words and text_width(words, LINE_SIZE) <= room - indent:
+        both = (f"{bar.reference} {name}" for name in wordings(bar.label, bar.short_label))
+        return first_that_fits((*both, bar.reference), LABEL_SIZE, room, bold=True), words
+    reference = first_that_fits((bar.reference,), LABEL_SIZE, room - indent, bold=True)
+    if not reference:
+        return "", ""
+    label = first_that_fits(wordings(bar.label, bar.short_label), LABEL_SIZE, room, bold=True)
+    label = label or shortened(bar.short_label or bar.label, LABEL_SIZE, room, bold=True)
+    if not label:
+        return reference, ""
     whose = f"{bar.vehicle} · {bar.reference}" if bar.vehicle else bar.reference
-    if label or (indent and text_width(bar.reference, LABEL_SIZE, bold=True) > beside):
-        # A narrow bar keeps its mark above and the reference below.
-        return label, first_that_fits((whose, bar.reference), LINE_SIZE, room)
-    # Cut digits would name another repair order: a bar too narrow says it in its title alone.
-    return first_that_fits((bar.reference,), LABEL_SIZE, beside, bold=True), ""
+    return label, first_that_fits((whose, bar.reference), LINE_SIZE, room - indent)
 
 
 def _title(bar: Bar, axis: TimeAxis, names: Sequence[str]) -> str:

@@ -12,10 +12,12 @@ from jobs.drawing.board_bars import LANE_HEIGHT, DrawnBar, Lane, drawn_bars, lan
 from jobs.drawing.page import render_drawing, rounded, shortened, text_width
 from jobs.drawing.time_axis import Tick, TimeAxis
 
-WIDTH, LABELS, RIGHT = 1240.0, 132.0, 26.0
-HEAD, GROUP_HEAD, FOOT = 34.0, 34.0, 30.0
-NOW_LABEL_WIDTH = 84.0
-NAME_SIZE = 14.5
+# One drawing unit is one pixel where the page is as wide as a desk's screen lets it be.
+WIDTH, LABELS, RIGHT = 1250.0, 140.0, 22.0
+HEAD, GROUP_HEAD, FOOT = 32.0, 30.0, 4.0
+LOW_ROW = 28.0  # a row nothing stands in all day: only to say so
+NAME_SIZE, NOTE_SIZE, HOUR_SIZE = 14.0, 13.0, 13.0
+NAMES_EDGE = LABELS - 6
 
 
 class BarKind(StrEnum):
@@ -109,12 +111,32 @@ class DrawnRow:
         return self.y + self.height
 
     @property
+    def low(self) -> bool:
+        return self.height < LANE_HEIGHT
+
+    @property
     def name_y(self) -> float:
-        return self.y + (20 if self.note else 28)
+        return self.y + (19 if self.low or self.note else 28)
 
     @property
     def note_y(self) -> float:
-        return self.y + 37
+        return self.y + (19 if self.low else 36)
+
+    @property
+    def note_x(self) -> float:
+        """A low row has its note on the name's line, at the far end of the column."""
+        room = NAMES_EDGE - 2 - text_width(self.note, NOTE_SIZE)
+        return rounded(2 + room) if self.low else 2.0
+
+    @property
+    def title(self) -> str:
+        return f"{self.name}, {self.note}" if self.note else self.name
+
+    @property
+    def shown_note(self) -> str:
+        taken = text_width(self.short_name, NAME_SIZE, bold=True) + 6 if self.low else 0.0
+        fits = text_width(self.note, NOTE_SIZE) + taken <= NAMES_EDGE - 2
+        return self.note if fits else ""
 
 
 @dataclass(frozen=True)
@@ -140,10 +162,11 @@ class NowLine:
     x: float
     label_x: float
     label: str
+    box_width: float
 
     @property
     def box_x(self) -> float:
-        return rounded(self.label_x - NOW_LABEL_WIDTH / 2)
+        return rounded(self.label_x - self.box_width / 2)
 
 
 @dataclass(frozen=True)
@@ -168,8 +191,9 @@ class BoardLayout:
     empty_says: str
 
     @property
-    def names_width(self) -> float:
-        return self.left - 8
+    def chart_width(self) -> float:
+        """What is right of the names: drawn apart from them, so that they stay in view."""
+        return self.width - self.left
 
     @property
     def middle_x(self) -> float:
@@ -186,11 +210,6 @@ class BoardLayout:
             f"M{tick.x:g} {row.y:g}V{row.bottom:g}" for tick in self.ticks for row in self.rows
         )
 
-    @property
-    def now_y(self) -> float:
-        return self.bottom + 17
-
-
 def lay_out_day(board: DayBoard) -> BoardLayout:
     """Place every row, bar and shade. Positions come from elapsed minutes, never from wall time."""
     axis = TimeAxis(
@@ -204,6 +223,7 @@ def lay_out_day(board: DayBoard) -> BoardLayout:
     shown = [bar for bar in board.bars if _within(bar.starts_at, bar.ends_at, axis)]
     lanes = lanes_of(shown)
     rows, headings, bottom = _rows(board, lanes)
+    now = _now_line(board.now_at, axis)
     return BoardLayout(
         id=board.id,
         title=board.title,
@@ -215,10 +235,10 @@ def lay_out_day(board: DayBoard) -> BoardLayout:
         bottom=bottom,
         rows=tuple(rows.values()),
         headings=headings,
-        ticks=axis.ticks(),
+        ticks=tuple(_beside_now(tick, now) for tick in axis.ticks()),
         shades=_shades(board, axis, rows),
         bars=drawn_bars(shown, axis, _groups_of(board), rows, lanes),
-        now=_now_line(board.now_at, axis),
+        now=now,
         outside=tuple(
             f"{bar.reference} {bar.label}, {axis.clock(bar.starts_at)} to {axis.clock(bar.ends_at)}"
             for bar in board.bars
@@ -250,12 +270,11 @@ def _rows(
         deepest[row_id] = max(deepest.get(row_id, 1), lane.of)
     y = HEAD
     for nth, group in enumerate(board.groups):
-        if nth:
-            y += GROUP_HEAD
-            headings.append((rounded(y - 10), group.name))
+        y += GROUP_HEAD if nth else 0.0  # the first heading stands on the line of the hours
+        headings.append((rounded(y - 10), group.name))
         for row in group.rows:
-            height = LANE_HEIGHT * deepest.get(row.id, 1)
-            short = shortened(row.name, NAME_SIZE, LABELS - 10, bold=True)
+            height = LANE_HEIGHT * deepest[row.id] if row.id in deepest else LOW_ROW
+            short = shortened(row.name, NAME_SIZE, NAMES_EDGE - 2, bold=True)
             rows[row.id] = DrawnRow(row.name, short, row.note, rounded(y), height)
             y += height
     return rows, tuple(headings), rounded(y)
@@ -290,9 +309,18 @@ def _now_line(now_at: datetime | None, axis: TimeAxis) -> NowLine | None:
     if now_at is None or not axis.shows(now_at):
         return None
     x = axis.x(now_at)
-    half = NOW_LABEL_WIDTH / 2
-    label_x = min(max(x, axis.left + half), WIDTH - half)
-    return NowLine(x, rounded(label_x), axis.clock(now_at))
+    label = axis.clock(now_at)
+    box_width = rounded(text_width(label, HOUR_SIZE, bold=True) + 14)
+    label_x = min(max(x, axis.left + box_width / 2), WIDTH - box_width / 2)
+    return NowLine(x, rounded(label_x), label, box_width)
+
+
+def _beside_now(tick: Tick, now: NowLine | None) -> Tick:
+    """An hour whose words would stand under the clock of the now-line keeps only its line."""
+    if now is None or not tick.label:
+        return tick
+    reach = (text_width(tick.label, HOUR_SIZE) + now.box_width) / 2 + 4
+    return tick if abs(tick.x - now.label_x) >= reach else Tick(tick.x, "")
 
 
 def _summary(board: DayBoard) -> str:

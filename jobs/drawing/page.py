@@ -1,7 +1,7 @@
 """What every drawing shares: numbers, the room a word takes, and the way to the template."""
 
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from django.template.loader import render_to_string
@@ -48,6 +48,17 @@ def shortened(text: str, size: float, room: float, *, bold: bool = False) -> str
         return text
     cuts = (f"{text[:end].rstrip()}…" for end in range(len(text) - 1, 3, -1))
     return first_that_fits(cuts, size, room, bold=bold)
+
+
+def wordings(text: str, short: str = "") -> Iterator[str]:
+    """Ever shorter ways to say it, each of whole words: all of it, the short name where there is
+    one, what stands before the first comma or bracket, then without its last words."""
+    yield text
+    if short:
+        yield short
+    words = (short or text.split(",")[0].split(" (")[0]).split()
+    for end in range(len(words), 0, -1):
+        yield " ".join(words[:end])
 
 
 def svg_points(points: Sequence[Point]) -> str:

@@ -20,7 +20,11 @@ KINDS = {
     Step.Kind.CALIBRATION: BarKind.CALIBRATION,
     Step.Kind.ROAD_DRIVE: BarKind.DRIVE,
 }
-SHORT = {Step.Kind.PRE_SCAN: "Pre", Step.Kind.POST_SCAN: "Post", Step.Kind.ROAD_DRIVE: "Road"}
+SHORT = {
+    Step.Kind.PRE_SCAN: "Pre",
+    Step.Kind.POST_SCAN: "Post",
+    Step.Kind.ROAD_DRIVE: "Road drive",
+}
 # What the axis shows where the shop is shut all day.
 SHUT_HOURS = (timedelta(hours=8), timedelta(hours=18))
 LEAST_WAIT = timedelta(minutes=20)
@@ -43,7 +47,7 @@ def day_board(day: Day, words: ShopWords) -> DayBoard:
     out_rows = tuple(
         {d.unit.code: BoardRow(f"unit:{d.unit.code}", d.unit.name) for d in day.units_out}.values()
     )
-    groups = [RowGroup("Bays", bay_rows), RowGroup("People", person_rows)]
+    groups = [RowGroup("Bays", bay_rows), RowGroup("Technicians", person_rows)]
     if out_rows:
         groups.append(RowGroup("Out of service", out_rows))
     known = {row.id for group in groups for row in group.rows}
@@ -135,7 +139,7 @@ def _bar(
         starts_at=starts_at,
         ends_at=ends_at,
         label=step.label,
-        short_label=SHORT.get(Step.Kind(step.kind), step.label.split(",")[0].split(" (")[0]),
+        short_label=SHORT.get(Step.Kind(step.kind), ""),
         reference=one.visit.ro_number,
         kind=KINDS[Step.Kind(step.kind)],
         state=state,
