@@ -10,36 +10,10 @@ import yaml
 
 from bays.transfer.faults import DocumentFaults
 from shopcal.errors import FieldError
+from shopcal.plain_yaml import PlainLoader
 
 FORMAT: Final = "shopcal-shop/1"
 _MOST_CHARACTERS: Final = 4_000_000
-
-
-class _PlainLoader(yaml.SafeLoader):
-    """YAML as people mean it: dates stay text, no field twice, nothing by reference."""
-
-    def compose_node(self, parent: yaml.Node | None, index: int) -> yaml.Node | None:
-        event = self.peek_event()  # type: ignore[no-untyped-call]
-        if getattr(event, "anchor", None):
-            raise yaml.YAMLError(f"line {event.start_mark.line + 1}: & and * are not used here")
-        return super().compose_node(parent, index)
-
-    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
-        seen: set[str] = set()
-        for key, _ in node.value:
-            line = key.start_mark.line + 1
-            if not isinstance(key, yaml.ScalarNode) or key.tag != "tag:yaml.org,2002:str":
-                raise yaml.YAMLError(f"line {line}: a field's name must be text")
-            if key.value in seen:
-                raise yaml.YAMLError(f"line {line}: “{key.value}” is there twice")
-            seen.add(key.value)
-        return super().construct_mapping(node, deep)
-
-
-_PlainLoader.yaml_implicit_resolvers = {
-    first: [(tag, pattern) for tag, pattern in rules if tag != "tag:yaml.org,2002:timestamp"]
-    for first, rules in yaml.SafeLoader.yaml_implicit_resolvers.items()
-}
 
 
 def load_document(text: str) -> dict[str, Any]:
@@ -67,7 +41,7 @@ def _read(text: str) -> Any:
         except json.JSONDecodeError:
             # YAML may start with a brace too, and its loader tells the place of a fault better.
             pass
-    return yaml.load(text, _PlainLoader)  # noqa: S506  a SafeLoader
+    return yaml.load(text, PlainLoader)  # noqa: S506  a SafeLoader
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -100,17 +100,15 @@ class DrawnBar:
 
     @property
     def label_y(self) -> float:
-        return self.y + (17 if self.line else 25)
+        return self.y + 17
 
     @property
     def line_y(self) -> float:
-        return self.y + 33
+        return self.y + (33 if self.label else 25)
 
     @property
     def mark_y(self) -> float:
-        if self.line:
-            return self.line_y - 10
-        return self.label_y - 10 if self.label else self.y + 15
+        return self.line_y - 10 if self.line else self.y + (self.height - MARK_SIZE) / 2
 
     @property
     def words_y(self) -> float:
@@ -220,8 +218,6 @@ def _draw_bar(
     flag = FLAG_WIDTH if bar.state == "late" and room >= FLAG_WIDTH else 0.0
     beside = bool(words) and text_width(words, LINE_SIZE, bold=True) + flag + 8 <= room
     label, line = _lines(bar, width - inset - END_ROOM, indent, "" if beside else words)
-    # The mark stands before the last line, which is the short one: the label keeps its room.
-    last_x = x + inset + indent
     return DrawnBar(
         x=x,
         y=rounded(y),
@@ -233,10 +229,10 @@ def _draw_bar(
         url=bar.url,
         label=label,
         line=line,
-        text_x=rounded(x + inset if line else last_x),
-        line_x=rounded(last_x),
+        text_x=rounded(x + inset),
+        line_x=rounded(x + inset + indent),  # after the mark: the label keeps its room
         mark=marked,
-        mark_x=rounded(x + inset if label else x + (width - MARK_SIZE) / 2),
+        mark_x=rounded(x + inset if line else x + (width - MARK_SIZE) / 2),
         seams=tuple(rows[row_id].y for row_id in run[1:]),
         flag_x=rounded(x + width) if flag else None,
         words=words if beside else "",
@@ -255,19 +251,18 @@ def _state_words(bar: Bar) -> str:
 
 def _lines(bar: Bar, room: float, indent: float, words: str) -> tuple[str, str]:
     """Two lines: what is done, then for whom; a state that found no room beside comes second.
-    What has no room for the whole reference says nothing: half a number is a wrong number."""
-    if words and text_width(words, LINE_SIZE) <= room - indent:
-        both = (f"{bar.reference} {name}" for name in wordings(bar.label, bar.short_label))
-        return first_that_fits((*both, bar.reference), LABEL_SIZE, room, bold=True), words
-    reference = first_that_fits((bar.reference,), LABEL_SIZE, room - indent, bold=True)
-    if not reference:
-        return "", ""
-    label = first_that_fits(wordings(bar.label, bar.short_label), LABEL_SIZE, room, bold=True)
-    label = label or shortened(bar.short_label or bar.label, LABEL_SIZE, room, bold=True)
-    if not label:
-        return reference, ""
+    What has no room for the whole reference says nothing: half a number is another number."""
+    names = tuple(wordings(bar.label, bar.short_label))
     whose = f"{bar.vehicle} · {bar.reference}" if bar.vehicle else bar.reference
-    return label, first_that_fits((whose, bar.reference), LINE_SIZE, room - indent)
+    line = first_that_fits((whose, bar.reference), LINE_SIZE, room - indent, bold=True)
+    if not line:
+        return "", ""
+    if words and text_width(words, LINE_SIZE, bold=True) <= room - indent:
+        both = (f"{bar.reference} {name}" for name in names)
+        return first_that_fits((*both, bar.reference), LABEL_SIZE, room), words
+    label = first_that_fits(names, LABEL_SIZE, room)
+    label = label or shortened(bar.short_label or bar.label, LABEL_SIZE, room)
+    return label, line
 
 
 def _title(bar: Bar, axis: TimeAxis, names: Sequence[str]) -> str:

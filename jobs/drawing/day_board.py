@@ -13,7 +13,7 @@ from jobs.drawing.page import render_drawing, rounded, shortened, text_width
 from jobs.drawing.time_axis import Tick, TimeAxis
 
 # One drawing unit is one pixel where the page is as wide as a desk's screen lets it be.
-WIDTH, LABELS, RIGHT = 1250.0, 140.0, 22.0
+WIDTH, LABELS, RIGHT = 1250.0, 146.0, 22.0
 HEAD, GROUP_HEAD, FOOT = 32.0, 30.0, 4.0
 LOW_ROW = 28.0  # a row nothing stands in all day: only to say so
 NAME_SIZE, NOTE_SIZE, HOUR_SIZE = 14.0, 13.0, 13.0
