@@ -22,7 +22,7 @@ LEAST_WIDTH = 4.0  # a five-minute step on a fourteen-hour day must still be see
 LABEL_SIZE, LINE_SIZE = 13.0, 13.0
 END_ROOM = 3.0
 FLAG_WIDTH = 12.0
-MARK_SIZE, MARK_ROOM = 10.0, 14.0
+MARK_SIZE, MARK_ROOM = 10.0, 13.0
 # Shapes on a 10 × 10 field, so that a state is never told by colour alone.
 DIAMOND = "M5 0L10 5L5 10L0 5Z"
 MARK_PATHS = {

@@ -210,6 +210,7 @@ class BoardLayout:
             f"M{tick.x:g} {row.y:g}V{row.bottom:g}" for tick in self.ticks for row in self.rows
         )
 
+
 def lay_out_day(board: DayBoard) -> BoardLayout:
     """Place every row, bar and shade. Positions come from elapsed minutes, never from wall time."""
     axis = TimeAxis(

@@ -1,5 +1,6 @@
 """What every drawing shares: numbers, the room a word takes, and the way to the template."""
 
+import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -56,7 +57,7 @@ def wordings(text: str, short: str = "") -> Iterator[str]:
     yield text
     if short:
         yield short
-    words = (short or text.split(",")[0].split(" (")[0]).split()
+    words = (short or re.split(r",| \(", text, maxsplit=1)[0]).split()
     for end in range(len(words), 0, -1):
         yield " ".join(words[:end])
 

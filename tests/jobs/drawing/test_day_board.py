@@ -1,13 +1,15 @@
 """Geometry of the day: positions by elapsed minutes, joined rows, nothing running over."""
 
+import re
 import xml.etree.ElementTree as ET
-from datetime import UTC, timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from jobs.drawing import BarState, Shade, draw_day_board
-from jobs.drawing.board_bars import LANE_HEIGHT, PAD
-from jobs.drawing.day_board import LABELS, RIGHT, WIDTH, lay_out_day
+from jobs.drawing import BarState, BoardRow, RowGroup, Shade, draw_day_board
+from jobs.drawing.board_bars import GAP, LANE_HEIGHT, PAD
+from jobs.drawing.day_board import HEAD, LABELS, LOW_ROW, RIGHT, WIDTH, lay_out_day
+from jobs.drawing.page import text_width
 from tests.jobs.drawing.cast import at, day, step
 
 PLOT = WIDTH - LABELS - RIGHT
@@ -182,13 +184,13 @@ def test_an_empty_day_says_what_to_do_first() -> None:
 
 
 def test_the_words_of_every_bar_are_clipped_to_its_own_rectangle() -> None:
-    hostile = "Front camera " * 20
-    layout = lay_out_day(day(step("bay-1", starts=at(9), ends=at(9, 20), reference=hostile)))
-    root = _svg(draw_day_board(day(step("bay-1", starts=at(9), ends=at(9, 20), reference=hostile))))
+    board = day(step("bay-1", starts=at(9), ends=at(9, 40)))
+    layout = lay_out_day(board)
+    root = _svg(draw_day_board(board))
     clip = root.find(f".//{SVG}clipPath[@id='day-board-c0']/{SVG}rect")
     assert clip is not None
-    assert float(clip.get("x", "")) == layout.bars[0].x
-    assert float(clip.get("width", "")) == layout.bars[0].width
+    assert float(clip.get("x", "")) == layout.bars[0].x + GAP
+    assert float(clip.get("width", "")) == pytest.approx(layout.bars[0].width - 2 * GAP)
     holder = root.find(f".//{SVG}g[@clip-path='url(#day-board-c0)']")
     assert holder is not None
     assert holder.find(f"{SVG}text") is not None
@@ -214,7 +216,9 @@ def test_the_page_size_is_the_view_box_and_a_drawing_with_links_is_a_group() -> 
     board = day(step("bay-1", starts=at(9), ends=at(10), url="/visits/1/"))
     root = _svg(draw_day_board(board))
     layout = lay_out_day(board)
-    assert root.get("viewBox") == f"0 0 {layout.width} {layout.height}"
+    assert root.get("viewBox") == f"{LABELS} 0 {WIDTH - LABELS} {layout.height}"
+    names = _svg(draw_day_board(board), "names")
+    assert names.get("viewBox") == f"0 0 {LABELS} {layout.height}"
     assert root.get("role") == "group"  # role img would hide the links from screen readers
     assert "style" not in {name for element in root.iter() for name in element.keys()}  # noqa: SIM118
 
@@ -224,7 +228,143 @@ def test_a_day_that_closes_before_it_opens_is_refused() -> None:
         lay_out_day(day(opens_at=at(18), closes_at=at(8)))
 
 
-def _svg(drawn: str) -> ET.Element:
-    start, end = drawn.index("<svg"), drawn.index("</svg>") + len("</svg>")
+def test_steps_that_follow_at_once_leave_a_gap_between_their_rectangles() -> None:
+    first, second = lay_out_day(
+        day(
+            step("bay-1", starts=at(9), ends=at(10)),
+            step("bay-1", starts=at(10), ends=at(10, 15), label="Post-scan"),
+        )
+    ).bars
+    assert first.x + first.width == pytest.approx(second.x, abs=0.02)
+    gap = second.body_x - (first.body_x + first.body_width)
+    assert gap == pytest.approx(2 * GAP, abs=0.02)
+
+
+def test_rows_nothing_stands_in_all_day_are_low_and_the_others_are_not() -> None:
+    layout = lay_out_day(day(step("bay-2", "lind", starts=at(9), ends=at(10))))
+    heights = {row.name: row.height for row in layout.rows}
+    assert heights.pop("Bay 2") == heights.pop("M. Lind") == LANE_HEIGHT
+    assert set(heights.values()) == {LOW_ROW}
+    assert layout.rows[0].y == HEAD
+    for above, below in zip(layout.rows[:4], layout.rows[1:4], strict=False):
+        assert below.y == above.bottom
+
+
+def test_a_low_row_says_its_note_on_the_line_of_the_name_and_inside_the_column() -> None:
+    low, *_ = lay_out_day(day()).rows
+    assert low.note_y == low.name_y < low.bottom
+    assert low.shown_note == "6.4 × 3.6 m"
+    assert low.note_x > 2 + text_width("Bay 1", 14, bold=True)
+    assert low.note_x + text_width(low.note, 13) <= LABELS
+
+
+def test_every_group_has_its_heading_above_its_first_row() -> None:
+    layout = lay_out_day(day())
+    assert [name for _, name in layout.headings] == ["Bays", "Technicians"]
+    assert layout.headings[0][0] < layout.rows[0].y
+    assert layout.rows[3].bottom < layout.headings[1][0] < layout.rows[4].y
+
+
+def test_eleven_bays_and_four_technicians_fit_the_height_of_a_desk_screen() -> None:
+    bays = RowGroup("Bays", tuple(BoardRow(f"b{n}", f"Bay {n}", "11.0 × 4.6 m") for n in range(11)))
+    people = RowGroup("Technicians", tuple(BoardRow(f"t{n}", f"T. {n}") for n in range(4)))
+    busy = [*(f"b{n}" for n in range(4)), *(f"t{n}" for n in range(4))]
+    bars = [step(row, starts=at(9), ends=at(10)) for row in busy]
+    assert lay_out_day(day(*bars, groups=(bays, people))).height <= 640
+
+
+@pytest.mark.parametrize(
+    ("label", "minutes", "shown"),
+    [
+        ("Surround view, floor mats", 60, "Surround view"),
+        ("Front camera, target ahead", 60, "Front camera"),
+        ("Front radar, reflector ahead", 60, "Front radar"),
+        ("Wheel alignment, before cameras and radars", 75, "Wheel alignment"),
+        ("Rear corner radars, stand at each corner", 55, "Rear corner"),
+        ("Front camera, target ahead", 240, "Front camera, target ahead"),
+    ],
+)
+def test_a_label_is_cut_at_its_comma_then_by_whole_words(
+    label: str, minutes: int, shown: str
+) -> None:
+    ends = at(9) + timedelta(minutes=minutes)
+    (bar,) = lay_out_day(day(step("bay-1", starts=at(9), ends=ends, label=label))).bars
+    assert (bar.label, bar.line) == (shown, "3117")
+
+
+def test_a_short_name_that_is_given_goes_before_cutting() -> None:
+    board = day(
+        step("bay-1", starts=at(9), ends=at(10), label="Wheel alignment, first", short_label="Rack")
+    )
+    assert lay_out_day(board).bars[0].label == "Rack"
+
+
+def test_only_a_single_word_too_long_for_its_bar_ends_in_dots() -> None:
+    (bar,) = lay_out_day(
+        day(step("bay-1", starts=at(9), ends=at(9, 40), label="Recalibration"))
+    ).bars
+    assert bar.label.endswith("…")
+    assert "Recalibration".startswith(bar.label[:-1])
+
+
+@pytest.mark.parametrize("state", list(BarState))
+def test_a_bar_too_narrow_for_the_whole_reference_says_nothing(state: BarState) -> None:
+    scan = step("bay-1", starts=at(9), ends=at(9, 15), label="Pre-scan", state=state)
+    (bar,) = lay_out_day(day(scan, step("bay-1", starts=at(9, 15), ends=at(10)))).bars[:1]
+    assert (bar.label, bar.line, bar.words) == ("", "", "")
+    assert bar.title.startswith("3117: Pre-scan. 9:00 to 9:15")
+    assert bool(bar.mark_path) == (state != BarState.PLANNED)
+    if bar.mark:
+        assert bar.body_x <= bar.mark_x
+        assert bar.mark_x + 10 <= bar.body_x + bar.body_width
+
+
+@pytest.mark.parametrize("minutes", range(5, 125, 5))
+def test_no_words_run_over_their_bar(minutes: int) -> None:
+    for state in BarState:
+        ends = at(9) + timedelta(minutes=minutes)
+        one = step("bay-1", starts=at(9), ends=ends, state=state, vehicle="Tern Van")
+        bar = lay_out_day(day(one, step("bay-1", starts=ends, ends=at(12)))).bars[0]
+        right = bar.body_x + bar.body_width
+        assert bar.text_x + text_width(bar.label, 13) <= right or not bar.label
+        assert bar.line_x + text_width(bar.line, 13, bold=True) <= right or not bar.line
+        assert bar.line in {"", "3117", "Tern Van · 3117", "late", "at risk", "on hold"}
+
+
+def test_the_clock_of_the_now_line_stands_at_the_top_and_no_hour_under_it() -> None:
+    board = day(now_at=at(10, 5))
+    layout = lay_out_day(board)
+    assert layout.now is not None
+    labels = [tick.label for tick in layout.ticks]
+    assert "10:00" not in labels
+    assert {"9:00", "11:00"} <= set(labels)
+    assert len(labels) == 11
+    tag = _svg(draw_day_board(board)).find(f".//{SVG}g[@class='now']/{SVG}rect")
+    assert tag is not None
+    assert float(tag.get("y", "")) + float(tag.get("height", "")) <= HEAD
+
+
+@pytest.mark.parametrize("now_at", [at(8), at(18)])
+def test_the_clock_of_the_now_line_stays_inside_the_drawing(now_at: datetime) -> None:
+    now = lay_out_day(day(now_at=now_at)).now
+    assert now is not None
+    assert now.box_x >= LABELS
+    assert now.box_x + now.box_width <= WIDTH
+
+
+def test_a_board_wider_than_the_screen_scrolls_by_keyboard_under_its_names() -> None:
+    drawn = draw_day_board(day(step("bay-1", starts=at(9), ends=at(10))))
+    box = re.search(r'<div class="board-box"([^>]*)>', drawn)
+    assert box is not None
+    for part in ('role="region"', 'tabindex="0"', 'aria-label="Tuesday'):
+        assert part in box[1]
+    names = [text.text for text in _svg(drawn, "names").iter(f"{SVG}text")]
+    assert "Bay 1" in names
+    assert "Bay 1" not in {text.text for text in _svg(drawn).iter(f"{SVG}text")}
+
+
+def _svg(drawn: str, which: str = "chart") -> ET.Element:
+    start = drawn.index(f'<svg class="{which}"')
+    end = drawn.index("</svg>", start) + len("</svg>")
     text = drawn[start:end].replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
     return ET.fromstring(text)
