@@ -28,6 +28,8 @@ from shopcal.accounts.models import Membership  # noqa: E402
 from shopcal.errors import Refusal  # noqa: E402
 from tests.faults.small_shop import SLUG  # noqa: E402
 
+# Most attempts go for offers that may be gone already: that is where bookings collide.
+FRESH_OFFERS = 0.02
 _speak = threading.Lock()
 _offers: list[str] = []  # shared, so that every client goes for the same times
 
@@ -45,7 +47,7 @@ def request_for(seed: int, client: int, number: int) -> BookingRequest:
 
 def attempt(by: Actor, request: BookingRequest, chance: random.Random) -> dict[str, Any]:
     try:
-        if not _offers or chance.random() < 0.1:
+        if not _offers or chance.random() < FRESH_OFFERS:
             quote = quote_visit(by=by, request=request, count=4)
             _offers[:] = [offer.token for offer in quote.offers]
         token = chance.choice(_offers)

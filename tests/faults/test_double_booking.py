@@ -1,7 +1,7 @@
 """Many clients want the same floor at once, and one of their processes is killed on the way.
 
 The overlap query below shares no code with the booking. The number of attempts is small by
-default; ``.ci/run`` names 2,000.
+default; ``SHOPCAL_BOOKING_ATTEMPTS`` names another.
 """
 
 from __future__ import annotations
