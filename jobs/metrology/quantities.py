@@ -113,13 +113,20 @@ class Quantity:
     unit: str
 
 
-@cache
-def registry() -> pint.UnitRegistry[float]:
-    """Return the shop's unit registry, built once."""
+def _built() -> pint.UnitRegistry[float]:
     units: pint.UnitRegistry[float] = pint.UnitRegistry(None)
     for definition in _DEFINITIONS:
         units.define(definition)
     return units
+
+
+# Built as the module is read: two threads that both built one would mix units of different ones.
+_REGISTRY = _built()
+
+
+def registry() -> pint.UnitRegistry[float]:
+    """Return the shop's one unit registry."""
+    return _REGISTRY
 
 
 @cache
