@@ -170,16 +170,23 @@ def _answered(
 ) -> tuple[ShopPlan, Replan]:
     shop = Shop.objects.get(pk=shop_id)
     shop_plan = load_shop_plan(shop, timezone.now())
-    answer = replan(
-        shop_plan.problem,
-        shop_plan.plan,
-        shop_plan.problem.now,
-        disruption(shop_plan),
-        freeze_minutes=shop.booking_freeze_minutes,
-    )
+    answer = replanned(shop_plan, disruption(shop_plan))
     if not isinstance(answer, Replan):
         raise no_plan(answer)
     return shop_plan, answer
+
+
+def replanned(
+    shop_plan: ShopPlan, disruption: Disruption | None
+) -> Replan | Infeasible | NotProved | ModelError:
+    """The planner's answer from now on, with the shop's own freeze. Stores nothing."""
+    return replan(
+        shop_plan.problem,
+        shop_plan.plan,
+        shop_plan.problem.now,
+        disruption,
+        freeze_minutes=shop_plan.shop.booking_freeze_minutes,
+    )
 
 
 def apply_replan(*, by: Actor, shop_plan: ShopPlan, answer: Replan, why: str) -> PlanChange:

@@ -9,11 +9,13 @@ from django.db import transaction
 from django.utils import timezone
 
 from bays.models import Hold, ResourceKind, Technician
-from bays.planner import Infeasible, ModelError, NotProved, Replan, Row, replan
+from bays.planner import Replan, Row
 from jobs.models import Step
 from jobs.planning.problem import ShopPlan, load_shop_plan, operation_id, warm_shop_plan
 from jobs.planning.space import OUTSIDE
 from jobs.services.plans import store_rows
+from jobs.services.replans import replanned
+from jobs.services.rows import technician_of
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.models import Shop
 from shopcal.accounts.permissions import Action, require
@@ -44,7 +46,7 @@ def _start(by: Actor, step_id: int) -> Step:
     if step.state != Step.State.PLANNED:
         raise Conflict("step_not_planned", f"{step.label} is {step.get_state_display()} already.")
     now = timezone.now()
-    technician = _technician_of(by) or step.technician
+    technician = technician_of(by) or step.technician
     if technician is None:
         raise Conflict(
             "step_not_planned",
@@ -128,24 +130,15 @@ def pin_step(*, by: Actor, step: Step, pinned: bool, version: int | None = None)
     return current
 
 
-def free_steps(*, by: Actor, visit_id: int, now: datetime) -> None:
-    """Give back everything a visit still holds. Call it inside the service's transaction."""
-    own = Step.objects.for_shop(by.shop_id).filter(visit_id=visit_id)
-    for hold in Hold.objects.for_shop(by.shop_id).filter(
-        step_id__in=list(own.values_list("pk", flat=True)), ends_at__gt=now
-    ):
-        _end_hold(hold, now)
-
-
 def _follow(by: Actor, step: Step, now: datetime) -> None:
     """Take what the step needs from now on; move planned work out of its way where that helps."""
     shop = Shop.objects.get(pk=by.shop_id)
     shop_plan = load_shop_plan(shop, now)
-    answer = _replanned(shop_plan)
+    answer = replanned(shop_plan, None)
     if not isinstance(answer, Replan):
         # A step that should have begun by now may stand in the way: it waits for a new time.
         shop_plan = load_shop_plan(shop, now, late_start_minutes=0)
-        answer = _replanned(shop_plan)
+        answer = replanned(shop_plan, None)
     changed = [row for row in shop_plan.plan.rows if row.operation == operation_id(step)]
     if isinstance(answer, Replan):
         # The step's own row as well: whether the vehicle is parked after it may have changed.
@@ -157,16 +150,6 @@ def _follow(by: Actor, step: Step, now: datetime) -> None:
         ]
         shop_plan = replace(shop_plan, problem=answer.problem)
     _store(by, shop_plan, step, changed)
-
-
-def _replanned(shop_plan: ShopPlan) -> Replan | Infeasible | NotProved | ModelError:
-    return replan(
-        shop_plan.problem,
-        shop_plan.plan,
-        shop_plan.problem.now,
-        None,
-        freeze_minutes=shop_plan.shop.booking_freeze_minutes,
-    )
 
 
 def _store(by: Actor, shop_plan: ShopPlan, step: Step, changed: list[Row]) -> None:
@@ -221,12 +204,6 @@ def _refuse_if_busy(technician: Technician, step: Step) -> None:
             f"{technician.name} is still doing {busy.label} of {busy.visit}.",
             detail="Finish or stop that first, or let somebody else start this.",
         )
-
-
-def _technician_of(by: Actor) -> Technician | None:
-    if by.membership_id is None:
-        return None
-    return Technician.objects.for_shop(by.shop_id).filter(membership_id=by.membership_id).first()
 
 
 def _locked(by: Actor, step_id: int) -> Step:

@@ -8,13 +8,13 @@ from datetime import datetime
 from django.db import transaction
 from django.utils import timezone
 
-from bays.planner import Replan, Row, Urgent, replan
+from bays.planner import Replan, Row, Urgent
 from jobs.models import Visit
 from jobs.planning.problem import ShopPlan, load_shop_plan, warm_shop_plan
 from jobs.planning.request import NEW, BookingCase, BookingRequest, planner_vehicle
 from jobs.services.booking import complete_case, new_visit, tell_booked
 from jobs.services.quotes import promise_after
-from jobs.services.replans import PlanChange, apply_replan, no_plan, plan_change
+from jobs.services.replans import PlanChange, apply_replan, no_plan, plan_change, replanned
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.models import Shop
 from shopcal.accounts.permissions import Action, require
@@ -85,13 +85,8 @@ def _planned(by: Actor, case: BookingCase) -> tuple[ShopPlan, Replan, list[Row]]
     due = shop_plan.clock.up(wanted_by) if wanted_by else shop_plan.problem.now
     vehicle, places = planner_vehicle(case, shop_plan, due)
     shop_plan = shop_plan.with_places(places)
-    answer = replan(
-        shop_plan.problem,
-        shop_plan.plan,
-        shop_plan.problem.now,
-        Urgent(replace(vehicle, weight=max(vehicle.weight, URGENT_WEIGHT))),
-        freeze_minutes=shop.booking_freeze_minutes,
-    )
+    urgent = Urgent(replace(vehicle, weight=max(vehicle.weight, URGENT_WEIGHT)))
+    answer = replanned(shop_plan, urgent)
     if not isinstance(answer, Replan):
         raise no_plan(answer)
     return shop_plan, answer, [row for row in answer.plan.rows if row.vehicle == NEW]
