@@ -43,7 +43,9 @@ def claim_one(*, queues: Sequence[str] = (), only: int | None = None) -> Message
         if queues:
             rows = rows.filter(queue__in=queues)
         if connection.features.has_select_for_update_skip_locked:
-            rows = rows.select_for_update(skip_locked=True)
+            # Among many, one that somebody is at is passed over. One asked for by name is waited
+            # for: the relay that named it may still be writing down that it did.
+            rows = rows.select_for_update(skip_locked=only is None)
         row = rows.order_by("run_at", "id").first()
         return None if row is None else _take(row, now)
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
 from shopcal.accounts.models import Shop
@@ -279,3 +280,25 @@ def test_pruning_forgets_only_what_was_done_long_ago(seen: list[Message]) -> Non
     OutboxMessage.objects.filter(key="dead").update(dead_at=now - timedelta(days=400))
     assert prune_messages() == 1
     assert {m.key for m in OutboxMessage.objects.all()} == {"recent", "owed", "dead"}
+
+
+@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="row locks are the server's")
+@pytest.mark.django_db(transaction=True)
+def test_a_message_asked_for_by_name_is_waited_for(seen: list[Message]) -> None:
+    # The relay writes down that it told the broker after it did: a quick worker meets that lock.
+    row = owe()
+    handled: list[bool] = []
+
+    def quick_worker() -> None:
+        handled.append(run_message(row.pk))
+        connection.close()
+
+    worker = threading.Thread(target=quick_worker)
+    with transaction.atomic():
+        OutboxMessage.objects.filter(pk=row.pk).update(published_at=timezone.now())
+        worker.start()
+        worker.join(0.5)
+        assert worker.is_alive(), "the worker did not wait for the relay"
+    worker.join(10)
+    assert handled == [True]
+    assert len(seen) == 1
