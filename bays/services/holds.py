@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -32,8 +32,9 @@ def replace_holds(
 ) -> list[Hold]:
     """Give back every hold of these steps and take the wanted ones, all or nothing.
 
-    Holds are inserted in order of resource id: two bookings that take the same resources in
-    different orders would otherwise lock each other out (PostgreSQL ends one as a deadlock).
+    The resources are locked first, in order of their id. PostgreSQL enters a row before it looks
+    for others that overlap it, so two bookings of the same time would otherwise wait for each
+    other until one is ended as a deadlock, a second later.
 
     Raises:
         Conflict: ``double_booking``, a resource is taken by someone else in that time, or
@@ -41,8 +42,9 @@ def replace_holds(
     """
     try:
         with transaction.atomic():
+            resources = _lock_resources(by.shop_id, wanted)
             Hold.objects.for_shop(by.shop_id).filter(step_id__in=list(step_ids)).delete()
-            holds = _as_rows(by.shop_id, wanted)
+            holds = _as_rows(by.shop_id, wanted, resources)
             for hold in holds:
                 hold.save(force_insert=True)
     except IntegrityError as error:
@@ -65,13 +67,21 @@ def take_holds(*, by: Actor, wanted: Sequence[HoldWanted]) -> list[Hold]:
     return replace_holds(by=by, step_ids=(), wanted=wanted)
 
 
-def _as_rows(shop_id: int, wanted: Sequence[HoldWanted]) -> list[Hold]:
-    resources = {
-        (resource.kind, resource.code): resource.pk
-        for resource in Resource.objects.for_shop(shop_id).filter(
-            code__in={want.code for want in wanted}
-        )
-    }
+def _lock_resources(shop_id: int, wanted: Sequence[HoldWanted]) -> dict[tuple[str, str], int]:
+    """The ids of the wanted resources by kind and code; nobody else can take one meanwhile."""
+    mine = {(str(want.kind), want.code) for want in wanted}
+    rows = (
+        Resource.objects.for_shop(shop_id)
+        .filter(code__in={code for _, code in mine})
+        .order_by("id")
+        .select_for_update(no_key=True)
+    )
+    return {(row.kind, row.code): row.pk for row in rows if (row.kind, row.code) in mine}
+
+
+def _as_rows(
+    shop_id: int, wanted: Sequence[HoldWanted], resources: Mapping[tuple[str, str], int]
+) -> list[Hold]:
     unknown = sorted({w.code for w in wanted if (w.kind, w.code) not in resources})
     if unknown:
         raise Conflict("unknown_resource", f"The shop no longer has {', '.join(unknown)}.")

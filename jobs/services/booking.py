@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from bays.planner import Row
+from bays.selectors.holds import any_taken
 from jobs.models import Calibration, Step, Vehicle, Visit
 from jobs.planning.problem import ShopPlan, load_shop_plan, warm_shop_plan
 from jobs.planning.request import (
@@ -45,17 +47,15 @@ def book_visit(*, by: Actor, request: BookingRequest, offer_token: str) -> Visit
     kept = open_offer(offer_token)
     if kept["shop"] != by.shop_id:
         raise Conflict("offer_expired", "This offer was made for another shop.")
+    if any_taken(by.shop_id, _people_and_units(kept["rows"])):
+        raise _gone()  # said at once, without planning the whole shop to find it out
     warm_shop_plan(by.shop_id)
     try:
         return retried(lambda: _book(by, case, kept["rows"]))
     except Conflict as refused:
         if refused.code not in ("double_booking", "plan_not_verified"):
             raise
-        raise Conflict(
-            "offer_gone",
-            "This time has just been taken.",
-            detail="Nothing was booked. Ask for new offers and choose again.",
-        ) from refused
+        raise _gone() from refused
 
 
 def complete_case(shop_id: int, request: BookingRequest) -> BookingCase:
@@ -69,6 +69,24 @@ def complete_case(shop_id: int, request: BookingRequest) -> BookingCase:
     if faults:
         raise Invalid("booking_incomplete", "This booking is not complete.", errors=faults)
     return case
+
+
+def _gone() -> Conflict:
+    return Conflict(
+        "offer_gone",
+        "This time has just been taken.",
+        detail="Nothing was booked. Ask for new offers and choose again.",
+    )
+
+
+def _people_and_units(
+    kept_rows: Sequence[list[Any]],
+) -> Iterator[tuple[str, str, datetime, datetime]]:
+    """What the rows of an offer hold throughout: kind, code, from and until."""
+    for _, starts, ends, technician, _, units, _, _ in kept_rows:
+        for key in (technician, *units):
+            kind, code = key.split(":", 1)
+            yield kind, code, datetime.fromisoformat(starts), datetime.fromisoformat(ends)
 
 
 @transaction.atomic

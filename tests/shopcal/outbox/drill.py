@@ -25,6 +25,7 @@ from shopcal.outbox.registry import Finish, Message, handler, registry  # noqa: 
 from shopcal.outbox.services import Mail, deliver, enqueue, queue_mail  # noqa: E402
 
 LEASE_SECONDS = 1
+QUICK_SECONDS = 0.02  # so that no worker is through with everything before another has begun
 
 
 def noted(message: Message) -> Finish:
@@ -40,6 +41,7 @@ def noted(message: Message) -> Finish:
 
 @handler("drill.quick", lease_seconds=LEASE_SECONDS)
 def quick(message: Message) -> Finish:
+    time.sleep(QUICK_SECONDS)
     return noted(message)
 
 
@@ -59,6 +61,8 @@ def work(arguments: argparse.Namespace) -> None:
         deliver.finish = stall(Path(arguments.stall))
     stopping = threading.Event()
     loop.stop_on_signals(stopping)
+    if arguments.ready:
+        Path(arguments.ready).touch()
     loop.run(stopping, wake_seconds=0.05)
 
 
@@ -102,6 +106,7 @@ if __name__ == "__main__":
     acts = parser.add_subparsers(required=True)
     working = acts.add_parser("work")
     working.add_argument("--stall", default="")
+    working.add_argument("--ready", default="", help="file to make when the loop begins")
     working.set_defaults(act=work)
     owing = acts.add_parser("owe")
     owing.add_argument("kind")

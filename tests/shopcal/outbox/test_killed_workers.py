@@ -46,8 +46,10 @@ def result_exactly_once_after_a_kill(machine: Machine, mark: Path) -> None:
 
 def many_workers_share_without_doubling(machine: Machine, *, workers: int, count: int) -> None:
     """Workers are killed at random moments meanwhile; what they had in hand comes again."""
+    ready = [machine.data / f"ready-{number}" for number in range(workers)]
+    crew = [machine.start(*DRILL, "work", "--ready", str(file)) for file in ready]
+    wait_until(lambda: all(file.exists() for file in ready))
     machine.run(*DRILL, "owe", "drill.quick", "--count", str(count))
-    crew = [machine.start(*DRILL, "work") for _ in range(workers)]
     wait_until(lambda: done(machine) > count // 10)
     kill(crew[0])
     wait_until(lambda: done(machine) > count // 3)
