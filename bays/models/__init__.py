@@ -8,7 +8,13 @@ from bays.models.equipment import (
     UpkeepDone,
     UpkeepRule,
 )
-from bays.models.floor import FloorPlanEdition, FloorSurvey
+from bays.models.floor import (
+    FloorAnswer,
+    FloorDraft,
+    FloorPlanEdition,
+    FloorSurvey,
+    LightSurvey,
+)
 from bays.models.hold import Hold, HoldReason, Resource, ResourceKind
 from bays.models.people import (
     Absence,
@@ -25,10 +31,13 @@ __all__ = [
     "Closure",
     "EquipmentType",
     "EquipmentUnit",
+    "FloorAnswer",
+    "FloorDraft",
     "FloorPlanEdition",
     "FloorSurvey",
     "Hold",
     "HoldReason",
+    "LightSurvey",
     "OpeningHours",
     "Resource",
     "ResourceKind",
