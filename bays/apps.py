@@ -9,9 +9,9 @@ class BaysConfig(AppConfig):
     verbose_name = "Bays"
 
     def ready(self) -> None:
-        from bays.guards import GUARDS
+        from bays.guards import GUARDS, SURVEY_GUARDS
         from bays.transfer.physical import register_sections
         from shopcal import database
 
-        database.keep_installed(self, GUARDS)
+        database.keep_installed(self, (*GUARDS, *SURVEY_GUARDS))
         register_sections()

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from jobs.pages import booking, day, floor_map, visit, visit_acts
+from jobs.pages import booking, day, floor_map, floor_print, ground, place_it, visit, visit_acts
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", day.day, name="day"),
@@ -14,8 +14,14 @@ urlpatterns: list[URLPattern | URLResolver] = [
     ),
     path("floor/", floor_map.floor_map, name="floor-map"),
     path("floor/panel/", floor_map.floor_panel, name="floor-panel"),
+    path("floor/print/", floor_print.floor_print, name="floor-print"),
+    path("floor/place/", place_it.place_it, name="place-it"),
+    path("floor/place/panel/", place_it.place_panel, name="place-it-panel"),
+    path("floor/place/options/", place_it.place_options, name="place-it-options"),
+    path("setup/surveys/ground/", ground.ground, name="ground-table"),
     path("book/", booking.book, name="book"),
     path("book/offers/", booking.offers, name="book-offers"),
+    path("book/bays/", booking.bays, name="book-bays"),
     path("book/urgent/", booking.urgent, name="book-urgent"),
     path("visits/<int:visit_id>/", visit.visit, name="visit-detail"),
     path("visits/<int:visit_id>/panel/", visit.visit_panel, name="visit-panel"),

@@ -1,4 +1,4 @@
-"""Floor plan editions, surveys of the floor, and the zones that can be held."""
+"""Floor plan editions, and the zones that can be held."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from bays.models import FloorPlanEdition, FloorSurvey, Resource, ResourceKind
+from bays.models import FloorPlanEdition, Resource, ResourceKind
 from bays.selectors.floor import current_floor
-from bays.services.floor import publish_floor_plan, record_survey
+from bays.services.floor import publish_floor_plan
 from shopcal.accounts.permissions import Action
 from shopcal.api.idempotency import idempotent
 from shopcal.api.views import ListRows, ReadRow, ShopViewSet
@@ -82,59 +82,6 @@ class FloorPlans(ListRows, ReadRow, ShopViewSet):
     def create(self, request: Request) -> Response:
         """Put a drawing in force. One equal to the edition in force makes no new one."""
         return self.created(publish_floor_plan(**self.read(FloorPlanIn), by=self.actor))
-
-
-class PointField(serializers.ListField):
-    child = serializers.FloatField(min_value=-1e6, max_value=1e6)
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(min_length=3, max_length=3, **kwargs)
-
-
-class SurveyOut(serializers.ModelSerializer[FloorSurvey]):
-    points = serializers.ListField(
-        child=PointField(), help_text="[x_mm, y_mm, height_mm] in the floor plan's frame."
-    )
-
-    class Meta:
-        model = FloorSurvey
-        fields = (
-            "id", "surveyed_on", "instrument", "reading_uncertainty_mm", "points", "recorded_by",
-        )  # fmt: skip
-        read_only_fields = fields
-
-
-class SurveyIn(serializers.Serializer[Any]):
-    surveyed_on = serializers.DateField()
-    instrument = serializers.CharField(max_length=120)
-    reading_uncertainty_mm = serializers.FloatField(
-        default=0.5, min_value=0, max_value=100, help_text="Standard uncertainty of one height."
-    )
-    points = serializers.ListField(
-        child=PointField(),
-        min_length=3,
-        max_length=20_000,
-        help_text="[x_mm, y_mm, height_mm] in the floor plan's frame.",
-    )
-
-
-class Surveys(ListRows, ReadRow, ShopViewSet):
-    """How level the floor is, as it was read; the newest survey counts."""
-
-    queryset = FloorSurvey.objects.all()
-    serializer_class = SurveyOut
-    ordering = ("-surveyed_on", "-id")
-    detail_route = "api:survey-detail"
-    actions = {
-        "list": Action.SEE_DAY_BOARD,
-        "retrieve": Action.SEE_DAY_BOARD,
-        "create": Action.EDIT_FLOOR_PLAN,
-    }
-
-    @extend_schema(request=SurveyIn, responses={201: SurveyOut})
-    @idempotent
-    def create(self, request: Request) -> Response:
-        return self.created(record_survey(**self.read(SurveyIn), by=self.actor))
 
 
 class ZoneOut(serializers.ModelSerializer[Resource]):

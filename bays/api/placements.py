@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict, replace
 from typing import Any
 
 from drf_spectacular.types import OpenApiTypes
@@ -13,14 +11,22 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from bays import floor
+from bays.api.floor_answers import (
+    FloorAnswerOut,
+    PlacementOut,
+    answer_facts,
+    placement_facts,
+)
+from bays.api.placement_question import question
+from bays.api.surveys import LevelAsked, LightAsked
 from bays.selectors.floor import current_floor
+from shopcal.accounts.models import Shop
 from shopcal.accounts.permissions import Action
 from shopcal.api.views import ShopActs
-from shopcal.errors import FieldError, Invalid
 
 MOST_HEADINGS = 36
 LONGEST_MM = 30_000
+FARTHEST_MM = 1_000_000
 
 
 class ShapeIn(serializers.Serializer[Any]):
@@ -45,6 +51,14 @@ class ClearZoneField(serializers.JSONField):
     """Rectangles and sectors against named datums, as in a procedure's `clear_zone`."""
 
 
+class PoseIn(serializers.Serializer[Any]):
+    """The middle of the rear axle on the floor, and the heading."""
+
+    x_mm = serializers.FloatField(min_value=-FARTHEST_MM, max_value=FARTHEST_MM)
+    y_mm = serializers.FloatField(min_value=-FARTHEST_MM, max_value=FARTHEST_MM)
+    heading_deg = serializers.FloatField(min_value=-360, max_value=360)
+
+
 class PlacementsIn(serializers.Serializer[Any]):
     vehicle = ShapeIn()
     clear_zone = ClearZoneField(
@@ -60,7 +74,8 @@ class PlacementsIn(serializers.Serializer[Any]):
         default=None,
         min_length=1,
         max_length=MOST_HEADINGS,
-        help_text="Counter-clockwise from +x; each bay's own heading and its reverse if not given.",
+        help_text="Counter-clockwise from +x; anywhere on the floor. In the bays, at any heading, "
+        "if not given.",
     )
     occupied_zones = serializers.ListField(
         child=serializers.CharField(max_length=80),
@@ -69,54 +84,52 @@ class PlacementsIn(serializers.Serializer[Any]):
         max_length=500,
         help_text="Codes of zones that are not free.",
     )
-
-
-class PoseOut(serializers.Serializer[Any]):
-    """The middle of the rear axle on the floor, and the heading."""
-
-    x_mm = serializers.FloatField()
-    y_mm = serializers.FloatField()
-    heading_deg = serializers.FloatField()
-
-
-class OutlineField(serializers.ListField):
-    child = serializers.ListField(child=serializers.FloatField(), min_length=2, max_length=2)
-
-
-class PlacementOut(serializers.Serializer[Any]):
-    key = serializers.CharField()
-    label = serializers.CharField(  # type: ignore[assignment]  # the metaclass takes it away
-        help_text="As people say it, such as “Bays 1 + 2”."
+    free_from = serializers.DictField(
+        child=serializers.DateTimeField(),
+        required=False,
+        default=dict,
+        help_text="From when occupied zones are free, by their codes, so that it can be said.",
     )
-    zones = serializers.ListField(child=serializers.CharField())
-    bay_ids = serializers.ListField(child=serializers.CharField())
-    pose = PoseOut()
-    margin_mm = serializers.FloatField(help_text="How far the clear zone could grow all round.")
-    polygon = OutlineField(help_text="Outline of the clear zone on the floor, millimetres.")
-    body = OutlineField(help_text="Outline of the vehicle on the floor, millimetres.")
-
-
-class ShortfallOut(serializers.Serializer[Any]):
-    side = serializers.CharField()
-    by_mm = serializers.FloatField()
-    against = serializers.ListField(child=serializers.CharField())
-
-
-class WhyNotOut(serializers.Serializer[Any]):
-    says = serializers.CharField()
-    shortfalls = ShortfallOut(many=True)
-    zones_to_empty = serializers.ListField(
-        child=serializers.ListField(child=serializers.CharField()),
-        help_text="The smallest sets of zones that would have to become free.",
+    at = serializers.DateTimeField(
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="Asks of a moment: zones held then by anybody are occupied as well.",
     )
-    proven = serializers.BooleanField(help_text="False where it was only not found.")
+    minutes = serializers.IntegerField(
+        default=60, min_value=1, max_value=24 * 60, help_text="How long it would stay from `at` on."
+    )
+    at_bay = serializers.CharField(
+        required=False, allow_null=True, default=None, max_length=80, help_text="Of one bay only."
+    )
+    square = serializers.BooleanField(
+        default=False,
+        help_text="With `at_bay`: along the bay's own heading and its reverse only, not askew.",
+    )
+    at_pose = PoseIn(required=False, allow_null=True, default=None, help_text="Of one pose only.")
+    level = LevelAsked(
+        required=False, allow_null=True, default=None, help_text="Judges the floor by the surveys."
+    )
+    light = LightAsked(
+        required=False, allow_null=True, default=None, help_text="Judges the light by the surveys."
+    )
+    min_turning_radius_mm = serializers.FloatField(
+        required=False,
+        allow_null=True,
+        default=None,
+        min_value=500,
+        max_value=LONGEST_MM,
+        help_text="Least radius of the middle of the rear axle. With it the way in from the doors "
+        "is looked for, which may take seconds.",
+    )
 
 
 class PlacementsOut(serializers.Serializer[Any]):
     floor_plan = serializers.IntegerField(help_text="The edition that was asked.")
     fits = serializers.BooleanField()
     placements = PlacementOut(many=True)
-    why_not = WhyNotOut(allow_null=True, help_text="Null where it fits.")
+    answer = FloorAnswerOut()
+    why_not = FloorAnswerOut(allow_null=True, help_text="The answer again; null where it fits.")
 
 
 class Placements(ShopActs):
@@ -127,75 +140,17 @@ class Placements(ShopActs):
     @extend_schema(operation_id="placements_query", request=PlacementsIn, responses=PlacementsOut)
     @action(detail=False, methods=["post"], url_path="query")
     def ask(self, request: Request) -> Response:
-        """Every smallest set of free zones in which the vehicle fits; if none, why not."""
+        """Every smallest set of free zones in which the vehicle fits; if none, what would help."""
         given = self.read(PlacementsIn)
-        parts = _parts(given["vehicle"], given["clear_zone"])
-        edition, plan, _ = current_floor(self.actor.shop_id)
-        occupied = _zones(plan, given["occupied_zones"])
-        headings: Sequence[float] | None = given["headings_deg"]
-        found = floor.options(floor.placements(plan, parts, headings), occupied)
+        current = current_floor(self.actor.shop_id)
+        asked = question(Shop.objects.get(pk=self.actor.shop_id), current, given)
+        told = asked.answer()
+        facts = answer_facts(told)
         answer = {
-            "floor_plan": edition.pk,
-            "fits": bool(found),
-            "placements": [_placement(one) for one in found],
-            "why_not": None if found else _why_not(plan, parts, headings, occupied),
+            "floor_plan": current.edition.pk,
+            "fits": told.fits is not None,
+            "placements": [placement_facts(one) for one in asked.free(told)],
+            "answer": facts,
+            "why_not": None if told.fits is not None else facts,
         }
         return Response(PlacementsOut(answer).data)
-
-
-def _parts(vehicle: dict[str, Any], clear_zone: Any) -> tuple[floor.Part, ...]:
-    """Raises Invalid with paths that lead from the request's root."""
-    try:
-        shape = floor.VehicleShape(**vehicle)
-    except floor.VehicleFaults as refused:
-        raise _below("vehicle", refused) from refused
-    try:
-        zone = floor.ClearZone.from_content({"parts": []} if clear_zone is None else clear_zone)
-        return floor.resolve(zone, shape)
-    except floor.ClearZoneFaults as refused:
-        raise _below("clear_zone", refused) from refused
-
-
-def _below(path: str, refused: Invalid) -> Invalid:
-    errors = [replace(e, path=f"{path}.{e.path}" if e.path else path) for e in refused.errors]
-    return Invalid(refused.code, refused.title, errors=errors)
-
-
-def _zones(plan: floor.FloorPlan, codes: Sequence[str]) -> frozenset[floor.ZoneId]:
-    known = {str(zone): zone for zone in plan.zones}
-    errors = [
-        FieldError(f"occupied_zones[{i}]", f"“{code}” is no zone of the floor plan in force.")
-        for i, code in enumerate(codes)
-        if code not in known
-    ]
-    if errors:
-        raise Invalid("invalid", "Some of what was given is wrong.", errors=errors)
-    return frozenset(known[code] for code in codes)
-
-
-def _placement(one: floor.Placement) -> dict[str, Any]:
-    return {
-        "key": one.key,
-        "label": one.label,
-        "zones": sorted(one.zones),
-        "bay_ids": list(one.bay_ids),
-        "pose": one.pose._asdict(),
-        "margin_mm": one.margin_mm,
-        "polygon": one.polygon,
-        "body": one.body,
-    }
-
-
-def _why_not(
-    plan: floor.FloorPlan,
-    parts: tuple[floor.Part, ...],
-    headings: Sequence[float] | None,
-    occupied: frozenset[floor.ZoneId],
-) -> dict[str, Any]:
-    told = floor.why_not(plan, parts, headings, occupied)
-    return {
-        "says": told.says,
-        "shortfalls": [asdict(short) for short in told.shortfalls],
-        "zones_to_empty": [sorted(zones) for zones in told.zones_to_empty],
-        "proven": told.proven,
-    }

@@ -19,6 +19,7 @@ def describe_problems() -> None:
     _invalid("clear_zone_faults", "The clear zone has faults.")
     _invalid("vehicle_shape_faults", "The vehicle's measurements have faults.")
     _invalid("survey_invalid", "The survey was not saved.")
+    _invalid("light_survey_invalid", "The light survey was not saved.")
     _invalid("equipment_type_invalid", "The type was not saved.")
     _invalid("unit_invalid", "The unit was not saved.")
     _invalid("upkeep_rule_invalid", "The rule was not saved.")

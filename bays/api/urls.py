@@ -6,13 +6,15 @@ from django.urls import URLPattern, URLResolver, path
 
 from bays.api.due import UpkeepDue
 from bays.api.equipment import EquipmentTypes, Units, UpkeepHistory, UpkeepRules
-from bays.api.floor import FloorPlans, Surveys, Zones
+from bays.api.floor import FloorPlans, Zones
 from bays.api.holds import Holds
 from bays.api.hours import Closures, OpeningHoursView
 from bays.api.people import Absences, Skills, Technicians
 from bays.api.placements import Placements
+from bays.api.poses import Poses
 from bays.api.problems import describe_problems
 from bays.api.shop_file import ShopFile
+from bays.api.surveys import Ground, LightSurveys, Surveys
 from shopcal.api.routes import ShopRouter
 
 describe_problems()
@@ -20,8 +22,11 @@ describe_problems()
 router = ShopRouter()
 router.register("floor-plans", FloorPlans, basename="floor-plan")
 router.register("surveys", Surveys, basename="survey")
+router.register("light-surveys", LightSurveys, basename="light-survey")
+router.register("ground", Ground, basename="ground")
 router.register("zones", Zones, basename="zone")
 router.register("placements", Placements, basename="placement")
+router.register("poses", Poses, basename="pose")
 router.register("equipment-types", EquipmentTypes, basename="equipment-type")
 router.register("units", Units, basename="unit")
 router.register("upkeep-rules", UpkeepRules, basename="upkeep-rule")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Set
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 from typing import Any
 
@@ -61,10 +61,11 @@ def check_pose(
     """
     placed = _Placed(plan, pose)
     shapes = [part.polygon for part in parts]
-    solids = dict(placed.solids(occupied))
+    # pairs: nothing keeps an obstacle from bearing the id of a zone, or from being called "wall"
+    solids = list(placed.solids(occupied))
     whole = shapely.union_all(shapes)
-    met = [solid for solid in solids.values() if _overlaps(whole, solid)]
-    margin = 0.0 if met else min((whole.distance(solid) for solid in solids.values()), default=0.0)
+    met = [solid for _, solid in solids if _overlaps(whole, solid)]
+    margin = 0.0 if met else min((whole.distance(solid) for _, solid in solids), default=0.0)
     needs = needed_margin_mm(parts)
     ok = not met and margin >= needs - TOUCH_MM
     asked = shapely.union_all([grown(shape, needs - TOUCH_MM) for shape in shapes])
@@ -82,7 +83,7 @@ def check_pose(
 
 def shortfall_on(plan: FloorPlan, parts: tuple[Part, ...], pose: Pose, side: str) -> Shortfall:
     """How far this side alone must give way at this pose in the empty shop, and against what."""
-    solids = dict(_Placed(plan, pose).solids(frozenset()))
+    solids = list(_Placed(plan, pose).solids(frozenset()))
     found = _shortfalls(_asked_shapes(parts), solids, (side,))
     return found[0] if found else Shortfall(side, 0.0, ())
 
@@ -132,11 +133,11 @@ def _overlaps(whole: Any, solid: Any) -> bool:
 
 
 def _shortfalls(
-    shapes: list[Polygon], solids: dict[str, Any], sides: tuple[str, ...]
+    shapes: list[Polygon], solids: Sequence[tuple[str, Any]], sides: tuple[str, ...]
 ) -> tuple[Shortfall, ...]:
     by_side: dict[str, list[tuple[float, str]]] = {}
     whole = shapely.union_all(shapes)
-    for name, solid in solids.items():
+    for name, solid in solids:
         for piece in _pieces(whole, solid):
             depths = _depths(shapes, piece)
             if depths:

@@ -12,7 +12,8 @@ import shapely
 from shapely.geometry import LineString, Point, Polygon
 from shapely.validation import explain_validity
 
-from bays.floor.faults import FaultList, PlanFaults
+from bays.floor.faults import LONGEST_ID, FaultList, Mark, PlanFaults
+from bays.floor.marks import area_marks, crossing_marks, ring_mark
 from bays.floor.plan import ZONE_KINDS, Bay, Door, FloorPlan, Obstacle, Zone, ZoneId
 
 MOST_POINTS = 500
@@ -22,7 +23,9 @@ MOST_ZONES = 120
 SHARED_AREA_MM2 = 1.0
 # A door's ends are whole millimetres and can only lie this near a slanted wall.
 DOOR_OFF_WALL_MM = 2.0
-SHORTEST_DOOR_MM = 500
+# No road vehicle with its mirrors passes a narrower opening (common practice, no source).
+NARROWEST_DOOR_MM = 1800
+LOWEST_DOOR_MM = 500
 
 
 def read_plan(content: Mapping[str, Any]) -> FloorPlan:
@@ -80,7 +83,7 @@ def _read_ring(faults: FaultList, value: object, path: str) -> Polygon | None:
         return None
     for i, corner in enumerate(corners):
         if corner == corners[i - 1]:
-            faults.note(f"{path}[{i}]", "repeats the point before it")
+            faults.note(f"{path}[{i}]", "repeats the point before it", marks=[(corner,)])
             return None
     return _valid_polygon(faults, corners, path)
 
@@ -88,12 +91,15 @@ def _read_ring(faults: FaultList, value: object, path: str) -> Polygon | None:
 def _valid_polygon(faults: FaultList, corners: list[tuple[int, int]], path: str) -> Polygon | None:
     polygon = Polygon(corners)
     if polygon.convex_hull.area < SHARED_AREA_MM2:
-        faults.note(path, "encloses no floor", "corners that are not on one line")
+        faults.note(path, "encloses no floor", "corners that are not on one line", [tuple(corners)])
         return None
     if not polygon.is_valid:
         where = explain_validity(polygon).partition("[")[2].rstrip("]").replace(" ", ", ")
         faults.note(
-            path, f"crosses or touches itself near ({where})", "a line that meets itself nowhere"
+            path,
+            f"crosses or touches itself near ({where})",
+            "a line that meets itself nowhere",
+            crossing_marks(corners),
         )
         return None
     return shapely.normalize(polygon)
@@ -108,10 +114,12 @@ def _read_outline(faults: FaultList, top: Mapping[str, Any]) -> Polygon | None:
         if hole is None:
             continue
         if shell is not None and not shell.contains_properly(hole):
-            faults.note(f"holes[{i}]", "is not inside the outline", "inside, touching no wall")
+            out = area_marks(hole.difference(shell)) or (ring_mark(hole),)
+            faults.note(f"holes[{i}]", "is not inside the outline", "inside, touching no wall", out)
         for j, other in holes:
             if hole.intersects(other):
-                faults.note(f"holes[{i}]", f"meets holes[{j}]", "holes apart from each other")
+                both = area_marks(hole.intersection(other)) or (ring_mark(hole),)
+                faults.note(f"holes[{i}]", f"meets holes[{j}]", "holes apart from each other", both)
         holes.append((i, hole))
     if shell is None or faults.errors:
         return shell
@@ -119,7 +127,7 @@ def _read_outline(faults: FaultList, top: Mapping[str, Any]) -> Polygon | None:
 
 
 def _read_id(faults: FaultList, row: Mapping[str, Any], path: str, seen: dict[str, str]) -> str:
-    found = faults.text(row["id"], f"{path}.id") if "id" in row else None
+    found = faults.text(row["id"], f"{path}.id", at_most=LONGEST_ID) if "id" in row else None
     if found is None:
         return ""
     if found in seen:
@@ -142,7 +150,8 @@ def _read_obstacles(faults: FaultList, value: object, outline: Polygon | None) -
         if shape is None or kind is None:
             continue
         if outline is not None and not shape.intersects(outline):
-            faults.note(f"{path}.polygon", "is not on the floor", "inside the outline")
+            where = [ring_mark(shape)]
+            faults.note(f"{path}.polygon", "is not on the floor", "inside the outline", where)
         found.append(Obstacle(obstacle_id, kind, shape))
     return found
 
@@ -160,7 +169,7 @@ def _read_doors(faults: FaultList, value: object, outline: Polygon | None) -> li
         end = faults.point(row["to"], f"{path}.to") if "to" in row else None
         height = row.get("height_mm")
         if height is not None:
-            height = faults.whole_mm(height, f"{path}.height_mm", lowest=SHORTEST_DOOR_MM)
+            height = faults.whole_mm(height, f"{path}.height_mm", lowest=LOWEST_DOOR_MM)
         if start is None or end is None:
             continue
         _check_door(faults, path, LineString([start, end]), outline)
@@ -169,17 +178,22 @@ def _read_doors(faults: FaultList, value: object, outline: Polygon | None) -> li
 
 
 def _check_door(faults: FaultList, path: str, line: LineString, outline: Polygon | None) -> None:
-    if line.length < SHORTEST_DOOR_MM:
-        faults.note(path, f"is {line.length:.0f} mm wide", f"at least {SHORTEST_DOOR_MM} mm")
+    across: Mark = tuple((float(x), float(y)) for x, y in line.coords)
+    if line.length < NARROWEST_DOOR_MM:
+        says = f"is {line.length:.0f} mm wide, and no vehicle passes it"
+        faults.note(
+            path, says, f"at least {NARROWEST_DOOR_MM} mm; doors for people are left out", [across]
+        )
     elif outline is not None:
         walls = outline.boundary
-        for end, at in (("from", line.coords[0]), ("to", line.coords[-1])):
+        for end, at in (("from", across[0]), ("to", across[1])):
             off = walls.distance(Point(at))
             if off > DOOR_OFF_WALL_MM:
-                faults.note(f"{path}.{end}", f"is {off:.0f} mm off the nearest wall", "on a wall")
+                says = f"is {off:.0f} mm off the nearest wall"
+                faults.note(f"{path}.{end}", says, "on a wall", [(at,), across])
                 return
         if line.difference(walls.buffer(DOOR_OFF_WALL_MM + 0.1)).length > 1:
-            faults.note(path, "leaves the wall between its ends", "along one wall")
+            faults.note(path, "leaves the wall between its ends", "along one wall", [across])
 
 
 def _read_zones(faults: FaultList, value: object, outline: Polygon | None) -> dict[ZoneId, Zone]:
@@ -214,20 +228,22 @@ def _check_zone(
     drawn: list[tuple[str, Zone]],
 ) -> None:
     if outline is not None:
-        outside = zone.polygon.difference(outline).area
-        if outside > SHARED_AREA_MM2:
+        outside = zone.polygon.difference(outline)
+        if outside.area > SHARED_AREA_MM2:
             faults.note(
                 f"{path}.polygon",
-                f"lies outside the outline by {outside / 1e6:.3g} m²",
+                f"reaches outside the floor by {outside.area / 1e6:.3g} m²",
                 "wholly on the floor",
+                area_marks(outside, 0.0),
             )
     for other_path, other in drawn:
-        shared = zone.polygon.intersection(other.polygon).area
-        if shared > SHARED_AREA_MM2:
+        shared = zone.polygon.intersection(other.polygon)
+        if shared.area > SHARED_AREA_MM2:
             faults.note(
                 f"{path}.polygon",
-                f"overlaps {other_path} ({other.id}) by {shared / 1e6:.3g} m²",
+                f"overlaps {other_path} ({other.id}) by {shared.area / 1e6:.3g} m²",
                 "zones that at most touch",
+                area_marks(shared, 0.0),
             )
 
 
@@ -254,7 +270,8 @@ def _read_bays(faults: FaultList, value: object, zones: Mapping[ZoneId, Zone]) -
             continue
         area = shapely.union_all([zones[zone_id].polygon for zone_id in members])
         if not area.is_empty and not area.covers(Point(centre)):
-            faults.note(f"{path}.centre", "is outside the bay's zones", "a point in the bay")
+            where = [((float(centre[0]), float(centre[1])),), *area_marks(area)]
+            faults.note(f"{path}.centre", "is outside the bay's zones", "a point in the bay", where)
         found.append(Bay(bay_id, name or "", members, centre, heading, area))
     return found
 

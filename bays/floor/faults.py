@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from shopcal.errors import FieldError, Invalid
@@ -11,13 +13,44 @@ from shopcal.errors import FieldError, Invalid
 # Nothing in a shop is farther off than this; larger values are slips of the keyboard or the unit.
 FARTHEST_MM = 1_000_000
 LONGEST_TEXT = 120
+LONGEST_ID = 80
+
+# A place on the plan in millimetres: one point, the two ends of a line, or the corners of a ring.
+Mark = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class PlanFault(FieldError):
+    """A fault of a drawing with the places on the plan where it can be seen."""
+
+    marks: tuple[Mark, ...] = ()
 
 
 class PlanFaults(Invalid):
-    """A floor plan that cannot be used; ``errors`` names every fault with its path."""
+    """A floor plan that cannot be used; ``errors`` names every fault with its path.
+
+    ``facts["marks"]`` says where on the plan to look: for each fault that has a place, its path
+    and the points, lines or rings in millimetres.
+    """
 
     def __init__(self, errors: Sequence[FieldError]) -> None:
-        super().__init__("floor_plan_faults", "The floor plan has faults.", errors=errors)
+        self.faults = tuple(
+            error
+            if isinstance(error, PlanFault)
+            else PlanFault(error.path, error.says, error.right)
+            for error in errors
+        )
+        marked = [
+            {"path": fault.path, "marks": [[list(point) for point in mark] for mark in fault.marks]}
+            for fault in self.faults
+            if fault.marks
+        ]
+        super().__init__(
+            "floor_plan_faults",
+            "The floor plan has faults.",
+            errors=self.faults,
+            facts={"marks": marked} if marked else None,
+        )
 
 
 class ClearZoneFaults(Invalid):
@@ -45,8 +78,11 @@ class FaultList:
     def __init__(self) -> None:
         self.errors: list[FieldError] = []
 
-    def note(self, path: str, says: str, right: str = "") -> None:
-        self.errors.append(FieldError(path=path, says=says, right=right))
+    def note(self, path: str, says: str, right: str = "", marks: Sequence[Mark] = ()) -> None:
+        fault = (
+            PlanFault(path, says, right, tuple(marks)) if marks else FieldError(path, says, right)
+        )
+        self.errors.append(fault)
 
     def keys(
         self, value: object, path: str, *, needed: Collection[str], may: Collection[str] = ()
@@ -73,15 +109,15 @@ class FaultList:
             return []
         return list(value)
 
-    def text(self, value: object, path: str) -> str | None:
+    def text(self, value: object, path: str, *, at_most: int = LONGEST_TEXT) -> str | None:
         if not isinstance(value, str):
             self.note(path, f"is {_kind(value)}", "a text")
             return None
         if not value.strip():
             self.note(path, "is empty", "a text")
             return None
-        if len(value) > LONGEST_TEXT:
-            self.note(path, f"has {len(value)} characters", f"at most {LONGEST_TEXT}")
+        if len(value) > at_most:
+            self.note(path, f"has {len(value)} characters", f"at most {at_most}")
             return None
         return value.strip()
 
@@ -97,7 +133,8 @@ class FaultList:
         if isinstance(value, bool) or not isinstance(value, int | float):
             self.note(path, f"is {_kind(value)}", "a number")
             return None
-        if not math.isfinite(value):
+        # a whole number of hundreds of digits is compared, but not turned into a float
+        if not abs(value) <= sys.float_info.max:
             self.note(path, "is not a finite number", "a number")
             return None
         if not lowest <= value <= highest:

@@ -4,53 +4,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import replace
+from datetime import date
 
 import numpy as np
-import shapely
-from numpy.typing import NDArray
-from shapely.geometry import MultiPoint, Polygon
+from shapely.geometry import Polygon
 
-# Readings this near outside the zone's edge still belong to it.
-EDGE_MM = 1.0
-# Readings on one line say nothing about slope across it; below this spread they count as a line.
-THINNEST_SURVEY_MM = 50.0
+from bays.floor.coverage import (
+    EDGE_MM,
+    THINNEST_SURVEY_MM,
+    Floats,
+    as_polygon,
+    finite_rows,
+    near,
+    reach_mm,
+    spread_mm,
+    uncovered,
+)
+from bays.floor.level_answer import Level, LevelReason, LevelTolerance, judgements
+from bays.floor.level_words import level_figures, level_words
+from bays.floor.verdict import Verdict, together
 
-Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class LevelTolerance:
-    """The most slope and the most deviation from the plane that are allowed.
-
-    A survey covers a zone when no place in it is farther than ``beyond_mm`` outside the readings'
-    convex hull, nor (where a shop asks for it) farther than ``gap_mm`` from every reading. Both are
-    the shop's own rules; common practice, no source.
-    """
-
-    slope_percent: float
-    deviation_mm: float
-    beyond_mm: float = 500.0
-    gap_mm: float | None = None
-
-
-@dataclass(frozen=True)
-class Level:
-    """``verdict`` is "yes", "no" or "unknown"; ``says`` gives the reason.
-
-    ``along_percent`` is positive when the floor rises ahead, ``across_percent`` when it rises to
-    the left. ``max_deviation_mm`` is the greatest vertical distance from the plane, up or down, at
-    ``worst_point``. Figures are ``None`` when no plane can be fitted.
-    """
-
-    verdict: str
-    says: str
-    slope_percent: float | None = None
-    along_percent: float | None = None
-    across_percent: float | None = None
-    max_deviation_mm: float | None = None
-    worst_point: tuple[float, float] | None = None
+__all__ = ["Level", "LevelTolerance", "level", "level_figures", "level_words"]
 
 
 def level(
@@ -58,86 +33,106 @@ def level(
     polygon: Polygon | Sequence[Sequence[float]],
     heading_deg: float,
     tolerance: LevelTolerance,
+    *,
+    reading_uncertainty_mm: float = 0.0,
+    overdue_since: date | None = None,
 ) -> Level:
     """Judge a zone by the readings inside it.
 
-    ``survey_points`` are ``x, y, height`` in millimetres in the plan's frame. One plane is fitted
-    by least squares; residuals are vertical, as a level reads them (up to 1 % slope they differ
-    from perpendicular distances by less than 0.01 %). "unknown" when the survey does not cover the
-    zone, has fewer than three readings in it, or they lie on one line. Limits themselves are
-    allowed.
+    ``survey_points`` are ``x, y, height`` in millimetres in the plan's frame, in any order; a place
+    may be read more than once. One plane is fitted by least squares; residuals are vertical, as a
+    level reads them (up to 1 % slope they differ from perpendicular distances by less than
+    0.01 %). Readings a little outside the zone (``beyond_mm``, at a corner so far from both sides)
+    help to cover it, no more.
+
+    ``reading_uncertainty_mm`` is the standard uncertainty of one height, the same for all and
+    independent of each other; the slopes' covariance is then s² (AᵀA)⁻¹ (JCGM 100:2008, 5.1;
+    ordinary least squares). A tilt of the instrument itself is in none of these figures.
+
+    "unknown" when the survey does not cover the zone, has fewer than three places in it, or they
+    lie on one line, or when a limit lies inside the expanded uncertainty (twice the standard one).
+    Of readings that are overdue a yes is unknown, for nobody has looked since; a no stays a no, for
+    a floor does not mend itself.
     """
-    zone = polygon if isinstance(polygon, Polygon) else Polygon(polygon)
-    readings = np.array([tuple(point) for point in survey_points], dtype=float).reshape(-1, 3)
-    readings = readings[np.isfinite(readings).all(axis=1)]
-    inside = shapely.dwithin(zone, shapely.points(readings[:, :2]), EDGE_MM)
-    readings = readings[inside]
+    zone = as_polygon(polygon)
+    every = finite_rows(survey_points)
+    every = every[near(zone, every, reach_mm(tolerance))]
+    readings = every[near(zone, every, EDGE_MM)]
     places = np.unique(readings[:, :2], axis=0)
+    found = Level("unknown", "", places=len(places))
+    found = replace(
+        found, reading_uncertainty_mm=reading_uncertainty_mm, overdue_since=overdue_since
+    )
     if len(places) < 3:
-        return Level("unknown", f"Only {len(places)} places in the zone were surveyed.")
-    if _spread_mm(places) < THINNEST_SURVEY_MM:
-        return Level("unknown", "The surveyed places lie on one line.")
-    fitted = _fit(readings, heading_deg)
-    gap = _uncovered(zone, places, tolerance)
-    if gap:
-        return Level("unknown", gap, *fitted)
-    return _judged(fitted, tolerance)
+        return _said(replace(found, reason="too_few"), tolerance)
+    if spread_mm(places) < THINNEST_SURVEY_MM:
+        return _said(replace(found, reason="line"), tolerance)
+    fitted = _fit(found, readings, heading_deg)
+    left_out = uncovered(zone, np.unique(every[:, :2], axis=0), tolerance)
+    if left_out:
+        return _said(replace(fitted, reason="not_covered", left_out=left_out), tolerance)
+    verdict = together(each.verdict for each in judgements(fitted, tolerance))
+    reasons: dict[Verdict, LevelReason] = {"yes": "level", "no": "not_level"}
+    reason = reasons.get(verdict, "too_close")
+    if verdict == "yes" and overdue_since is not None:
+        verdict, reason = "unknown", "overdue"
+    return _said(replace(fitted, verdict=verdict, reason=reason), tolerance)
 
 
-_Fitted = tuple[float, float, float, float, tuple[float, float]]
+def _said(found: Level, tolerance: LevelTolerance) -> Level:
+    return replace(found, says=level_words(found, tolerance))
 
 
-def _fit(readings: Floats, heading_deg: float) -> _Fitted:
-    """Slope, along, across (percent), greatest deviation (mm) and its place."""
+def _fit(found: Level, readings: Floats, heading_deg: float) -> Level:
     middle = readings.mean(axis=0)
     x, y, z = (readings - middle).T
-    (dx, dy), *_ = np.linalg.lstsq(np.column_stack([x, y]), z, rcond=None)
-    off = z - dx * x - dy * y
+    design = np.column_stack([x, y])
+    gradient, *_ = np.linalg.lstsq(design, z, rcond=None)
+    off = z - design @ gradient
     worst = int(np.argmax(np.abs(off)))
+    # centred readings: the constant drops out of the slopes' block of (AᵀA)⁻¹
+    unit_covariance = np.linalg.inv(design.T @ design)
+    covariance = found.reading_uncertainty_mm**2 * unit_covariance
     c, s = math.cos(math.radians(heading_deg)), math.sin(math.radians(heading_deg))
-    return (
-        100 * math.hypot(dx, dy),
-        100 * float(dx * c + dy * s),
-        100 * float(dy * c - dx * s),
-        float(abs(off[worst])),
-        (float(readings[worst, 0]), float(readings[worst, 1])),
+    ahead, left = np.array([c, s]), np.array([-s, c])
+    return replace(
+        found,
+        slope_percent=100 * float(np.hypot(*gradient)),
+        along_percent=100 * float(gradient @ ahead),
+        across_percent=100 * float(gradient @ left),
+        max_deviation_mm=float(abs(off[worst])),
+        worst_point=(float(readings[worst, 0]), float(readings[worst, 1])),
+        worst_is_above=bool(off[worst] > 0),
+        slope_uncertainty_percent=100 * _steepest_uncertainty(gradient, covariance),
+        along_uncertainty_percent=100 * _directed(covariance, ahead),
+        across_uncertainty_percent=100 * _directed(covariance, left),
+        deviation_uncertainty_mm=found.reading_uncertainty_mm
+        * _residual_share(design[worst], unit_covariance, len(readings)),
     )
 
 
-def _spread_mm(places: Floats) -> float:
-    """The width of the narrowest strip, about the main direction, that holds all places."""
-    centred = places - places.mean(axis=0)
-    _, _, axes = np.linalg.svd(centred, full_matrices=False)
-    across = centred @ axes[-1]
-    return float(across.max() - across.min())
+def _directed(covariance: Floats, direction: Floats) -> float:
+    """Standard uncertainty of the slope in a direction."""
+    return math.sqrt(max(float(direction @ covariance @ direction), 0.0))
 
 
-def _uncovered(zone: Polygon, places: Floats, tolerance: LevelTolerance) -> str:
-    spots = MultiPoint(places)
-    beyond = zone.difference(spots.convex_hull.buffer(tolerance.beyond_mm + EDGE_MM))
-    if not beyond.is_empty:
-        return f"The survey leaves out {_share(beyond, zone)} of the zone."
-    if tolerance.gap_mm is not None:
-        far = zone.difference(spots.buffer(tolerance.gap_mm, quad_segs=32))
-        if not far.is_empty:
-            return f"Readings are more than {tolerance.gap_mm:g} mm away in {_share(far, zone)}."
-    return ""
+def _steepest_uncertainty(gradient: Floats, covariance: Floats) -> float:
+    """Standard uncertainty of the steepest slope.
+
+    To first order it is that of the slope in the steepest direction. Near zero that direction is
+    chance, and the worst direction is taken.
+    """
+    worst = math.sqrt(max(float(np.linalg.eigvalsh(covariance)[-1]), 0.0))
+    steepness = float(np.hypot(*gradient))
+    if steepness <= 2 * worst:
+        return worst
+    return _directed(covariance, gradient / steepness)
 
 
-def _share(piece: Any, zone: Polygon) -> str:
-    return f"{max(100 * piece.area / zone.area, 1):.0f} %"
+def _residual_share(place: Floats, unit_covariance: Floats, count: int) -> float:
+    """sqrt(1 - h): how much of a reading's own uncertainty is left in its residual.
 
-
-def _judged(fitted: _Fitted, tolerance: LevelTolerance) -> Level:
-    slope, _, _, deviation, _ = fitted
-    too_much: list[str] = []
-    # a millionth is rounding, not slope
-    if slope > tolerance.slope_percent + 1e-6:
-        too_much.append(f"slopes {slope:.2f} %, allowed {tolerance.slope_percent:g} %")
-    if deviation > tolerance.deviation_mm + 1e-6:
-        too_much.append(
-            f"is {deviation:.1f} mm off its plane, allowed {tolerance.deviation_mm:g} mm"
-        )
-    if too_much:
-        return Level("no", f"The floor {' and '.join(too_much)}.", *fitted)
-    return Level("yes", f"Slope {slope:.2f} %, at most {deviation:.1f} mm off the plane.", *fitted)
+    h is the reading's leverage; with three readings it is 1, and the residual always 0.
+    """
+    leverage = 1 / count + float(place @ unit_covariance @ place)
+    return math.sqrt(max(1 - leverage, 0.0))

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
-from shapely.geometry import Point, Polygon
+from shapely.geometry import Polygon
 
 from bays.floor.clearance import (
     TOUCH_MM,
@@ -20,7 +20,7 @@ from bays.floor.clearance import (
     turn,
 )
 from bays.floor.deepest import deepest_pose
-from bays.floor.plan import Bay, FloorPlan, ZoneId
+from bays.floor.plan import FloorPlan, ZoneId
 from bays.floor.shapes import Part, Points
 from bays.floor.words import zone_label
 
@@ -67,7 +67,6 @@ class Fit:
 class _Candidate:
     zones: frozenset[ZoneId]
     heading_deg: float
-    allowed: Any | None
     spots: tuple[tuple[float, float], ...]
 
 
@@ -76,15 +75,18 @@ def placements(
 ) -> tuple[Placement, ...]:
     """Every minimal set of zones in which the step can be done, each with its roomiest pose.
 
-    Without ``headings`` the vehicle stands in a bay (its body's centre in the bay's zones) along
-    the bay's heading or its reverse. With ``headings`` it may stand anywhere on the floor at any of
-    them. A set is minimal when no other placement makes do with part of it; the clear zone may
-    reach over neighbouring zones, which are then taken as well. Margins are short of the greatest
-    by at most 1 mm. Smaller sets come first, then roomier ones. Cached, least recently used
-    leaving first.
+    Without ``headings`` the vehicle stands in a bay (its body's centre in the bay's zones) at any
+    heading: see :func:`bays.floor.headings.search_placements`. With ``headings`` it may stand
+    anywhere on the floor at any of them. A set is minimal when no other placement makes do with
+    part of it; the clear zone may reach over neighbouring zones, which are then taken as well.
+    Margins are short of the greatest by at most 1 mm. Smaller sets come first, then roomier ones.
+    Cached, least recently used leaving first.
     """
-    chosen = None if headings is None else tuple(sorted({h % 360.0 for h in headings}))
-    return _placements(plan, parts, chosen)
+    if headings is None:
+        from bays.floor.headings import search_placements
+
+        return search_placements(plan, parts).placements
+    return _placements(plan, parts, tuple(sorted({h % 360.0 for h in headings})))
 
 
 def options(found: Iterable[Placement], occupied: Set[ZoneId]) -> list[Placement]:
@@ -123,7 +125,7 @@ def at_pose(ring: Points, pose: Pose) -> Points:
 
 @lru_cache(maxsize=KEPT_ANSWERS)
 def _placements(
-    plan: FloorPlan, parts: tuple[Part, ...], headings: tuple[float, ...] | None
+    plan: FloorPlan, parts: tuple[Part, ...], headings: tuple[float, ...]
 ) -> tuple[Placement, ...]:
     found: dict[frozenset[ZoneId], Placement] = {}
     for candidate in _minimal(_candidates(plan, parts, headings)):
@@ -131,30 +133,25 @@ def _placements(
         rival = found.get(candidate.zones)
         if placement and (rival is None or placement.margin_mm > rival.margin_mm):
             found[candidate.zones] = placement
-    return tuple(sorted(found.values(), key=lambda p: (len(p.zones), -p.margin_mm, p.key)))
+    return in_order(found.values())
+
+
+def in_order(found: Iterable[Placement]) -> tuple[Placement, ...]:
+    """Smaller sets first, then roomier ones."""
+    return tuple(sorted(found, key=lambda p: (len(p.zones), -p.margin_mm, p.key)))
 
 
 def _candidates(
-    plan: FloorPlan, parts: tuple[Part, ...], headings: tuple[float, ...] | None
+    plan: FloorPlan, parts: tuple[Part, ...], headings: tuple[float, ...]
 ) -> list[_Candidate]:
     found: list[_Candidate] = []
-    for heading, bay in _standings(plan, headings):
+    for heading in headings:
         region = tolerant(plan, parts, heading)
-        allowed = None if bay is None else region.standing_in(bay.area)
-        domain = region.free if allowed is None else region.free.intersection(allowed)
         found.extend(
-            _Candidate(zones, heading, allowed, spots)
-            for zones, spots in _zone_sets(region, domain).items()
+            _Candidate(zones, heading, spots)
+            for zones, spots in _zone_sets(region, region.free).items()
         )
     return found
-
-
-def _standings(
-    plan: FloorPlan, headings: tuple[float, ...] | None
-) -> list[tuple[float, Bay | None]]:
-    if headings is not None:
-        return [(heading, None) for heading in headings]
-    return [(heading, bay) for bay in plan.bays for heading in bay.headings_deg]
 
 
 def _zone_sets(
@@ -207,30 +204,35 @@ def _minimal(candidates: Sequence[_Candidate]) -> list[_Candidate]:
 def _place(plan: FloorPlan, parts: tuple[Part, ...], candidate: _Candidate) -> Placement | None:
     region = feasible(plan, parts, candidate.heading_deg)
     free = region.without(plan.zones.keys() - candidate.zones)
-    spot = deepest_pose(free, candidate.allowed, candidate.spots)
+    spot = deepest_pose(free, None, candidate.spots)
     if spot is None or spot[2] < needed_margin_mm(parts) + TOUCH_MM / 2:
         return None
     pose = Pose(spot[0], spot[1], region.heading_deg)
+    return placed(plan, parts, candidate.zones, pose, max(spot[2] - TOUCH_MM, 0.0))
+
+
+def placed(
+    plan: FloorPlan, parts: tuple[Part, ...], zones: frozenset[ZoneId], pose: Pose, margin_mm: float
+) -> Placement:
+    """Draw and name a placement whose pose and margin are known."""
     rings = [Polygon(at_pose(part.ring, pose)) for part in parts]
     whole = shapely.union_all(rings)
     outer = whole if isinstance(whole, Polygon) else whole.convex_hull
     body = next(part for part in parts if part.name == "body")
     return Placement(
-        key="+".join(sorted(candidate.zones)) + f"@{pose.heading_deg:g}",
-        zones=candidate.zones,
+        key="+".join(sorted(zones)) + f"@{pose.heading_deg:g}",
+        zones=zones,
         pose=pose,
-        margin_mm=max(spot[2] - TOUCH_MM, 0.0),
-        bay_ids=_bays_at(plan, region, pose, candidate.zones),
-        label=zone_label(plan, candidate.zones),
+        margin_mm=margin_mm,
+        bay_ids=_bays_at(plan, at_pose(body.ring, pose), zones),
+        label=zone_label(plan, zones),
         polygon=tuple((float(x), float(y)) for x, y in outer.exterior.coords[:-1]),
         body=at_pose(body.ring, pose),
     )
 
 
-def _bays_at(
-    plan: FloorPlan, region: Region, pose: Pose, zones: frozenset[ZoneId]
-) -> tuple[str, ...]:
-    centre = Point(pose.x_mm + region.body_centre[0], pose.y_mm + region.body_centre[1])
+def _bays_at(plan: FloorPlan, body: Points, zones: frozenset[ZoneId]) -> tuple[str, ...]:
+    centre = Polygon(body).centroid
     by_size = sorted(plan.bays, key=lambda bay: len(bay.zones))
     standing = [bay.id for bay in by_size if bay.area.distance(centre) < TOUCH_MM]
     taken = [bay.id for bay in plan.bays if zones.issuperset(bay.zones)]

@@ -1,47 +1,25 @@
-"""Why a step cannot be done now, in words that can be said on the telephone."""
+"""Where a step fits now, or why it cannot be done, in words that can be said on the telephone."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence, Set
-from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any, NamedTuple
+from collections.abc import Callable, Sequence, Set
+from dataclasses import replace
+from datetime import datetime
 
-import shapely
-from shapely.geometry import Polygon, box
-
-from bays.floor.check import WALL, Shortfall, shortfall_on
-from bays.floor.clearance import free_region, needed_margin_mm
-from bays.floor.deepest import deepest_pose
+from bays.floor.ground import FindWays, Judge
+from bays.floor.headings import search_placements
+from bays.floor.nearest import nearest_miss, standings
 from bays.floor.placement import Placement, Pose, options, placements
 from bays.floor.plan import FloorPlan, ZoneId
+from bays.floor.reasons_at import at_one_pose, in_one_bay
+from bays.floor.remedies import FreeFrom, emptyings, removals, sides_in_order
+from bays.floor.sayings import Phone, inline, plain_clock
 from bays.floor.shapes import Part
-from bays.floor.words import FORGIVEN_MM, Units, floor_size, listed, names_together, short_length
+from bays.floor.standing import placement_at
+from bays.floor.telling import Asked, WhyNot
+from bays.floor.words import Units
 
-SHORTFALL_STEP_MM = FORGIVEN_MM
-MOST_WAYS_SAID = 3
-
-_SIDE_WORDS = {
-    "front": "in front",
-    "rear": "behind",
-    "left": "on the left",
-    "right": "on the right",
-}
-
-
-@dataclass(frozen=True)
-class WhyNot:
-    """``zones_to_empty`` are the smallest sets of occupied zones that would have to become free.
-
-    ``shortfalls`` are told at the pose where the step comes nearest to fitting by giving way on one
-    side only. ``proven`` means that every pose at the headings asked for was excluded (or allowed)
-    exactly; nothing is said about other headings.
-    """
-
-    says: str
-    shortfalls: tuple[Shortfall, ...]
-    zones_to_empty: tuple[frozenset[ZoneId], ...]
-    proven: bool
+__all__ = ["WhyNot", "why_not"]
 
 
 def why_not(
@@ -50,159 +28,130 @@ def why_not(
     headings: Sequence[float] | None,
     occupied: Set[ZoneId],
     *,
+    at: str | Pose | None = None,
+    bays: Set[str] | None = None,
+    square: bool = False,
     units: Units = "metric",
+    free_from: FreeFrom | None = None,
+    clock: Callable[[datetime], str] = plain_clock,
+    judge: Judge | None = None,
+    find_ways: FindWays | None = None,
 ) -> WhyNot:
-    """Say why the step does not fit with these zones occupied; headings as in :func:`placements`.
+    """Say where the step fits with these zones occupied, or what would help, or why nothing does.
 
-    Three answers: what would have to be empty; or, if it fits nowhere in the empty shop, on which
-    side it is short, by how much and against what (short by at most 0.25 mm too much, rounded
-    up in words); or that there is no such floor at all. If it does fit, that is said.
+    Headings as in :func:`placements`; ``at`` asks of one bay (by its id) or of one pose instead,
+    ``bays`` of placements in some bays only (see :attr:`Placement.bay_ids`). With ``square`` one
+    bay is asked of along its own heading and its reverse only, which is quicker.
+    ``free_from`` tells when zones are free together, said by the shop's ``clock``. ``judge`` tells
+    how level and light the floor is under a placement; floor that it refuses is not offered.
+    ``find_ways`` looks for the way in: asked only for places told of, since it may be slow.
+
+    Where nothing helps, it is told on which side it is short, by how much and against what (short
+    by at most 0.5 mm too much, rounded up in words; room to spare is rounded down), and which
+    things on the floor would have to be moved. "Fits nowhere" is said only when it is proven.
+
+    Raises:
+        KeyError: ``at`` names no bay of the plan.
     """
-    found = placements(plan, parts, headings)
-    free_now = options(found, occupied)
-    if free_now:
-        return WhyNot(f"It fits: {free_now[0].label}.", (), (), proven=True)
-    if found:
-        sets = _to_empty(found, occupied)
-        return WhyNot(_empty_words(plan, sets), (), sets, proven=True)
-    if headings is None and not plan.bays:
-        return WhyNot("The floor plan has no bays.", (), (), proven=True)
-    chosen = None if headings is None else tuple(sorted({h % 360.0 for h in headings}))
-    short = _nearest(plan, parts, chosen)
-    says = _no_floor_words(parts, units)
-    if short:
-        says = f"{says} At best it is {_short_words(plan, short[0], units)}."
-    return WhyNot(says, short, (), proven=True)
+    asked = Asked(
+        plan=plan,
+        parts=parts,
+        headings=None if headings is None else tuple(sorted({h % 360.0 for h in headings})),
+        occupied=frozenset(occupied),
+        phone=Phone(plan, units, clock),
+        square=square,
+        bays=None if bays is None or bays >= {bay.id for bay in plan.bays} else frozenset(bays),
+        free_from=free_from,
+        judge=judge,
+        find_ways=find_ways,
+    )
+    if isinstance(at, Pose):
+        return at_one_pose(asked, at)
+    if at is not None:
+        bay = plan.bay(at)
+        if bay is None:
+            raise KeyError(at)
+        return in_one_bay(asked, bay)
+    return _anywhere(asked)
 
 
-def _to_empty(found: Iterable[Placement], occupied: Set[ZoneId]) -> tuple[frozenset[ZoneId], ...]:
-    sets = {placement.zones & occupied for placement in found}
-    smallest = [held for held in sets if not any(other < held for other in sets)]
-    return tuple(sorted(smallest, key=lambda held: (len(held), sorted(held))))
+def _anywhere(asked: Asked) -> WhyNot:
+    if asked.headings is None and not asked.bays_asked:
+        no_bays = "The floor plan has no bays" + (" for this." if asked.plan.bays else ".")
+        return WhyNot(no_bays, outcome="no_bays")
+    found, proven = _found(asked)
+    now = asked.best_now(found)
+    if now is not None:
+        return asked.fitting(now, _in(asked, now))
+    ways = emptyings(asked.fit_floor(found), asked.occupied, asked.free_from)
+    turned = _turned(asked)
+    if ways:
+        told = asked.emptied(ways, proven=proven)
+        told = replace(told, answer=f"{told.answer}{_unfit_but_free(asked, found)}")
+    elif found:
+        place = (options(found, asked.occupied) or list(found))[0]
+        told = asked.unfit(place, _in(asked, place))
+    else:
+        told = _nowhere(asked, proven=proven)
+    if turned is None:
+        return replace(told, turned_round=None if asked.headings is None else False)
+    room = inline(asked.phone.fits(_in(asked, turned), turned.margin_mm))
+    answer = f"{told.answer} Turned round {room}."
+    return asked.with_place(
+        replace(told, answer=answer, outcome="turned", turned_round=True), turned
+    )
 
 
-def _empty_words(plan: FloorPlan, sets: Sequence[frozenset[ZoneId]]) -> str:
-    ways: list[str] = []
-    for held in sets[:MOST_WAYS_SAID]:
-        names = [plan.zones[zone].name for zone in plan.zones if zone in held]
-        said = listed(names_together(names, " and "))
-        ways.append(f"if {said} {'is' if len(names) == 1 else 'are'} empty")
-    return f"It fits {listed(ways, 'or')}."
+def _in(asked: Asked, placement: Placement) -> str:
+    return f" in {asked.phone.place(placement.zones)}"
 
 
-def _no_floor_words(parts: Sequence[Part], units: Units) -> str:
-    west, south, east, north = shapely.union_all([part.polygon for part in parts]).bounds
-    return f"The shop has no floor of {floor_size(east - west, north - south, units)} for it."
+def _found(asked: Asked) -> tuple[tuple[Placement, ...], bool]:
+    if asked.headings is None:
+        search = search_placements(asked.plan, asked.parts)
+        return asked.in_bays(search.placements), search.proven
+    return asked.in_bays(placements(asked.plan, asked.parts, asked.headings)), True
 
 
-def _short_words(plan: FloorPlan, short: Shortfall, units: Units) -> str:
-    kinds = {obstacle.id: obstacle.kind for obstacle in plan.obstacles}
-    names = {WALL: "the wall"} | {str(zone.id): zone.name for zone in plan.zones.values()}
-    said = [
-        f"{kinds[thing]} {thing}" if thing in kinds else names[thing] for thing in short.against
-    ]
-    size = short_length(short.by_mm, units)
-    return f"short by {size} {_SIDE_WORDS[short.side]}, against {listed(said)}"
+def _turned(asked: Asked) -> Placement | None:
+    """Where it fits now the other way round, if headings were asked for."""
+    if asked.headings is None:
+        return None
+    others = tuple((h + 180.0) % 360.0 for h in asked.headings)
+    left = [heading for heading in others if heading not in asked.headings]
+    found = placements(asked.plan, asked.parts, left) if left else ()
+    return asked.best_now(asked.in_bays(found))
 
 
-class _Nearest(NamedTuple):
-    give_mm: float
-    side: str
-    pose: Pose
+def _unfit_but_free(asked: Asked, found: Sequence[Placement]) -> str:
+    """Why not where there is room now: the floor there."""
+    free = options(found, asked.occupied)
+    return f" {asked.unfit(free[0], _in(asked, free[0])).answer}" if free else ""
 
 
-@lru_cache(maxsize=128)
-def _nearest(
-    plan: FloorPlan, parts: tuple[Part, ...], headings: tuple[float, ...] | None
-) -> tuple[Shortfall, ...]:
-    """The least that one side must give way for the step to fit in the empty shop."""
-    best: _Nearest | None = None
-    for heading, areas in _standing_areas(plan, headings):
-        for side in _SIDE_WORDS:
-            best = _least_give(plan, parts, heading, areas, side, best)
-    return (shortfall_on(plan, parts, best.pose, best.side),) if best else ()
-
-
-def _standing_areas(
-    plan: FloorPlan, headings: tuple[float, ...] | None
-) -> list[tuple[float, Any | None]]:
-    if headings is not None:
-        return [(heading, None) for heading in headings]
-    areas: dict[float, list[Any]] = {}
-    for bay in plan.bays:
-        for heading in bay.headings_deg:
-            areas.setdefault(heading, []).append(bay.area)
-    return [(heading, shapely.union_all(group)) for heading, group in areas.items()]
-
-
-def _least_give(
-    plan: FloorPlan,
-    parts: tuple[Part, ...],
-    heading: float,
-    area: Any | None,
-    side: str,
-    best: _Nearest | None,
-) -> _Nearest | None:
-    """Halve the interval in which fitting begins; a zone drawn in further fits wherever it did."""
-    low, high = 0.0, _most_give(parts, side)
-    if best is not None:
-        high = min(high, best.give_mm - SHORTFALL_STEP_MM)
-    if high <= low:
-        return best
-    pose = _pose_giving(plan, parts, heading, area, side, high)
-    if pose is None:
-        return best
-    best = _Nearest(high, side, pose)
-    while high - low > SHORTFALL_STEP_MM:
-        middle = (low + high) / 2
-        pose = _pose_giving(plan, parts, heading, area, side, middle)
-        if pose is None:
-            low = middle
-        else:
-            high = middle
-            best = _Nearest(middle, side, pose)
-    return best
-
-
-def _pose_giving(
-    plan: FloorPlan,
-    parts: tuple[Part, ...],
-    heading: float,
-    area: Any | None,
-    side: str,
-    give_mm: float,
-) -> Pose | None:
-    drawn_in = _drawn_in(parts, side, give_mm)
-    region = free_region(plan, drawn_in, heading, needed_margin_mm(parts))
-    spot = deepest_pose(region.free, None if area is None else region.standing_in(area))
-    return None if spot is None else Pose(spot[0], spot[1], heading)
-
-
-def _bounds(parts: Iterable[Part]) -> tuple[float, float, float, float]:
-    west, south, east, north = shapely.union_all([part.polygon for part in parts]).bounds
-    return float(west), float(south), float(east), float(north)
-
-
-def _most_give(parts: Sequence[Part], side: str) -> float:
-    """Up to the body, which can give nothing."""
-    west, south, east, north = _bounds(parts)
-    x0, y0, x1, y1 = _bounds(part for part in parts if part.name == "body")
-    return {"front": east - x1, "rear": x0 - west, "left": north - y1, "right": y0 - south}[side]
-
-
-def _drawn_in(parts: Sequence[Part], side: str, give_mm: float) -> tuple[Part, ...]:
-    west, south, east, north = _bounds(parts)
-    kept = {
-        "front": box(west, south, east - give_mm, north),
-        "rear": box(west + give_mm, south, east, north),
-        "left": box(west, south, east, north - give_mm),
-        "right": box(west, south + give_mm, east, north),
-    }[side]
-    left: list[Part] = []
-    for part in parts:
-        piece = part.polygon if part.name == "body" else part.polygon.intersection(kept)
-        # slivers thinner than the touching allowance hold no floor
-        if isinstance(piece, Polygon) and not piece.buffer(-0.1).is_empty:
-            ring = tuple((float(x), float(y)) for x, y in piece.exterior.coords[:-1])
-            left.append(Part(part.name, ring, part.needs_mm))
-    return tuple(left)
+def _nowhere(asked: Asked, *, proven: bool) -> WhyNot:
+    """Not even in the empty shop: how near it comes, and what would have to be moved."""
+    where = "at these headings" if asked.headings else "around a bay, at any heading"
+    said = [asked.phone.no_floor(asked.parts, where, proven=proven)]
+    standing = standings(asked.plan, asked.headings, bays=asked.bays)
+    miss = nearest_miss(asked.plan, asked.parts, standing)
+    shortfalls = tuple(sides_in_order(miss.shortfalls)) if miss else ()
+    bays = placement_at(asked.plan, asked.parts, miss.pose).bay_ids if miss else ()
+    if shortfalls:
+        bay = asked.plan.bay(bays[0]) if bays else None
+        nearest = f"Nearest, in {bay.name}" if bay else "Nearest"
+        said.append(f"{nearest}: {asked.phone.short(shortfalls)}.")
+    helped = removals(asked.plan, asked.parts, asked.headings, bays=asked.bays, only_movable=True)
+    moved = asked.phone.if_moved(helped)
+    if moved:
+        said.append(f"It fits if {moved} is moved.")
+    return WhyNot(
+        " ".join(said),
+        shortfalls,
+        proven=proven,
+        outcome="too_small" if proven else "not_found",
+        removals=helped,
+        needs_mm=asked.needs_mm,
+        pose=miss.pose if miss else None,
+        bay=bays[0] if bays else None,
+    )

@@ -52,8 +52,8 @@ class FloorDraft(ShopOwned):
 class FloorSurvey(ShopOwned):
     """Floor heights read on one day; ``points`` are ``[x_mm, y_mm, height_mm]`` on the plan.
 
-    The standard uncertainty of a reading is the instrument's own. From ``due_on`` the survey is
-    due to be done again.
+    The standard uncertainty of a reading is the instrument's own. ``due_on`` is the last day the
+    readings are good; without it they are good until another survey. Never changed once kept.
     """
 
     number = models.PositiveIntegerField(default=1)
@@ -67,6 +67,7 @@ class FloorSurvey(ShopOwned):
 
     class Meta:
         ordering = ["-surveyed_on", "-id"]
+        constraints = [models.UniqueConstraint(fields=["shop", "number"], name="floor_survey_once")]
 
     def __str__(self) -> str:
         return f"survey of {self.surveyed_on}"
@@ -75,7 +76,7 @@ class FloorSurvey(ShopOwned):
 class LightSurvey(ShopOwned):
     """Illuminance read at the floor on one day; ``points`` are ``[x_mm, y_mm, lux]``.
 
-    ``conditions`` says which lamps were on and whether daylight came in.
+    ``conditions`` says which lamps were on and whether daylight came in; ``due_on`` as for heights.
     """
 
     number = models.PositiveIntegerField(default=1)
@@ -90,6 +91,7 @@ class LightSurvey(ShopOwned):
 
     class Meta:
         ordering = ["-surveyed_on", "-id"]
+        constraints = [models.UniqueConstraint(fields=["shop", "number"], name="light_survey_once")]
 
     def __str__(self) -> str:
         return f"light survey of {self.surveyed_on}"

@@ -18,6 +18,8 @@ from bays.models import EquipmentUnit
 from bays.pages.equipment_forms import BackForm, OutForm, UpkeepForm
 from bays.pages.moments import ShopForm, today_in
 from bays.selectors.equipment import UnitDue, dues_of, units
+from bays.selectors.floor import plan_of
+from bays.selectors.surveys import SurveyDue, surveys_due
 from bays.services.equipment import return_to_service, take_out_of_service
 from bays.services.upkeep import record_upkeep
 from bays.upkeep import DueState
@@ -76,6 +78,7 @@ def upkeep(request: MemberRequest) -> HttpResponse:
         {
             "facts": _facts(lines),
             "due": _due(lines),
+            "survey_dues": _survey_dues(request),
             "out": [line for line in lines if line.out],
             "groups": [
                 (kind, list(group)) for kind, group in groupby(lines, lambda line: line.unit.type)
@@ -213,6 +216,14 @@ def _due(lines: Sequence[UnitLine]) -> list[tuple[UnitDue, str]]:
     found = [row for line in lines for row in line.dues if row.due.state is not DueState.FIT]
     found.sort(key=_pressing)
     return [(row, TAGS[row.due.state]) for row in found]
+
+
+def _survey_dues(request: MemberRequest) -> list[tuple[SurveyDue, str]]:
+    """Surveys of the floor or its light that are overdue or due soon."""
+    shop = request.membership.shop
+    return [
+        (row, TAGS[row.state]) for row in surveys_due(shop.pk, plan_of(shop.pk), today_in(shop))
+    ]
 
 
 def _pressing(row: UnitDue) -> tuple[int, date, str]:

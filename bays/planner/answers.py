@@ -178,6 +178,7 @@ class Rule(StrEnum):
     BEFORE_NOW = "before_now"
     ORDER = "order"
     DOUBLE_BOOKED = "double_booked"
+    CROSSING = "crossing"
     PIN_MOVED = "pin_moved"
     WRONG_LATE = "wrong_late"
     WRONG_COST = "wrong_cost"

@@ -18,13 +18,13 @@ from bays.planner.insertion import (
     FLOOR,
     PEOPLE,
     SECOND,
-    Standing,
     Stuck,
     candidates,
     find_slot,
     group_masks,
     standing_before,
 )
+from bays.planner.moves import Standing
 from bays.planner.problem import GRID_MINUTES, Operation, Problem, Row, Vehicle
 
 
@@ -49,6 +49,11 @@ class _Case:
     @property
     def problem(self) -> Problem:
         return self.calendar.problem
+
+    @property
+    def leaves(self) -> bool:
+        """Whether the vehicle is done after the operation and drives out."""
+        return self.operation is self.vehicle.operations[-1]
 
     def binding(self, resource: str, says: str, frees_at: int | None) -> Binding:
         return Binding(resource, says, frees_at, self.vehicle.id, self.operation.id)
@@ -76,10 +81,12 @@ def what_holds(problem: Problem, rows: Iterable[Row], vehicle: Vehicle, row: Row
     waited = max(0, row.start - earliest)
     if waited < GRID_MINUTES:
         return Held(_in_order(case, earliest), None, 0)
-    opens = find_slot(case.calendar, case.operation, case.standing, _groups(case))
+    opens = find_slot(
+        case.calendar, case.operation, case.standing, _groups(case), leaves=case.leaves
+    )
     if opens is not None and opens.cell * GRID_MINUTES >= row.start:
         return Held(_opening(case, earliest, row.start), None, waited)
-    found = find_slot(case.calendar, case.operation, case.standing)
+    found = find_slot(case.calendar, case.operation, case.standing, leaves=case.leaves)
     if found is not None and found.cell * GRID_MINUTES < row.start:
         soonest = problem.clock(found.cell * GRID_MINUTES)
         says = f"it was planned for then, though it could start at {soonest}"
@@ -113,7 +120,7 @@ def _case(problem: Problem, others: list[Row], vehicle: Vehicle, before: list[Ro
     for own in rows_by_vehicle(rows).values():
         calendar.occupy(own)
     return _Case(
-        calendar,
+        calendar.seen_by(vehicle.id),
         Ledger(problem, rows),
         vehicle,
         operation,
@@ -159,7 +166,7 @@ def _short_of(case: _Case, row: Row, earliest: int, waited: int) -> Held:
     """
     ranked: list[tuple[int, int, str, Cause]] = []
     for group in sorted(_groups(case), key=(PEOPLE, SECOND).__contains__):
-        freed = find_slot(case.calendar, case.operation, case.standing, [group])
+        freed = find_slot(case.calendar, case.operation, case.standing, [group], leaves=case.leaves)
         gain = row.start - freed.cell * GRID_MINUTES if freed is not None else 0
         cause = _cause(case, group, row, earliest)
         if cause is not None:
@@ -188,7 +195,8 @@ def _used(problem: Problem, group: str, row: Row) -> list[str]:
     if group == SECOND:
         return [row.second_person] if row.second_person else []
     if group == FLOOR:
-        return sorted(problem.placements[row.placement].zones)
+        place = problem.placements[row.placement]
+        return sorted(place.zones | place.crosses)
     return [u for u in row.units if f"unit {problem.unit_by_id[u].type}" == group]
 
 
@@ -245,8 +253,8 @@ def _exhausted(case: _Case, adjective: str) -> Binding | None:
     until = problem.clock(problem.horizon)
     for group in _groups(case):
         others = [name for name in _groups(case) if name != group]
-        alone = find_slot(case.calendar, operation, case.standing, others)
-        rest = find_slot(case.calendar, operation, case.standing, [group])
+        alone = find_slot(case.calendar, operation, case.standing, others, leaves=case.leaves)
+        rest = find_slot(case.calendar, operation, case.standing, [group], leaves=case.leaves)
         if alone is not None and rest is None:
             continue
         if group == PEOPLE:

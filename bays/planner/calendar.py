@@ -7,9 +7,11 @@ time off the grid can cost up to a cell but never overlaps.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
+from copy import copy
 
-from bays.planner.holding import holds
+from bays.planner.holding import STANDS, holds
 from bays.planner.problem import GRID_MINUTES, Problem, Row, Window
 
 
@@ -93,17 +95,53 @@ class Calendar:
             self.free[unit.id] = whole
             for window in unit.unavailable:
                 self.free[unit.id] &= ~cells_touched(*window)
-        for placement in problem.placements.values():
-            for zone in placement.zones:
-                self.free[zone] = whole
+        self.free.update(dict.fromkeys(problem.every_zone, whole))
+        # What one vehicle alone may use: it is taken from `free`, but not from `_solid`.
+        self._own: dict[str, dict[str, int]] = defaultdict(dict)
+        self._solid = dict(self.free)
         for block in problem.blocked:
-            self.free[block.resource_id] &= ~cells_touched(*block.window)
+            self._take(block.resource_id, cells_touched(*block.window), block.vehicle)
 
     def occupy(self, rows: Iterable[Row]) -> None:
         """Take what the rows of ONE vehicle hold; rows are put in the vehicle's order first."""
         for hold in holds(self.problem, rows):
-            self.free[hold.resource] &= ~cells_touched(hold.start, hold.end)
+            mover = None if hold.why == STANDS else hold.row.vehicle
+            self._take(hold.resource, cells_touched(hold.start, hold.end), mover)
             self._starts.pop(hold.resource, None)
+
+    def _take(self, resource: str, cells: int, mover: str | None) -> None:
+        self.free[resource] &= ~cells
+        if mover is None:
+            self._solid[resource] &= ~cells
+        else:
+            self._own[mover][resource] = self._own[mover].get(resource, 0) | cells
+
+    def seen_by(self, vehicle: str) -> Calendar:
+        """The calendar in which the vehicle is not in its own way.
+
+        What it holds for moves to rows that are fixed already, or where it stands, is no
+        hindrance to its other rows; it is to everybody else's.
+        """
+        own = self._own.get(vehicle)
+        if not own:
+            return self
+        lent = copy(self)
+        lent.free, lent._starts = dict(self.free), dict(self._starts)
+        for resource in own:
+            lent._starts.pop(resource, None)
+            lent.free[resource] = self._solid[resource]
+            for other, taken in self._own.items():
+                if other != vehicle:
+                    lent.free[resource] &= ~taken.get(resource, 0)
+        return lent
+
+    def clear_at(self, resource: str, start: int, end: int) -> int:
+        """Cells t for which the resource is free from minute `start` to `end` counted from t."""
+        first, stop = start // GRID_MINUTES, cell_at_or_after(end)
+        if stop <= first:
+            return -1
+        mask = self.starts(resource, stop - first)
+        return mask >> first if first >= 0 else mask << -first
 
     def starts(self, resource: str, cells: int, skill: str | None = None) -> int:
         """Where the resource is free for `cells` on end, with the skill valid throughout."""

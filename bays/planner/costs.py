@@ -39,7 +39,8 @@ def vehicle_cost(problem: Problem, rows: Sequence[Row]) -> int:
 
 def count_moves(problem: Problem, rows: Sequence[Row]) -> int:
     """Moves that take time: arriving, changing place, parking and fetching back."""
-    moves, stands, parked = 0, problem.lot, False
+    stands = problem.vehicle_by_id[rows[0].vehicle].stands or problem.lot
+    moves, parked = 0, False
     for row in rows:
         stops = [problem.lot, row.placement] if parked else [row.placement]
         for stop in stops:

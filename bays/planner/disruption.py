@@ -46,7 +46,7 @@ def after(
                 return _unknown("unit", unit)
             problem = _block(problem, Blocked(unit, window, "out of service"))
         case ZoneClosed(zone, window):
-            if not any(zone in p.zones for p in problem.placements.values()):
+            if zone not in problem.every_zone:
                 return _unknown("zone", zone)
             problem = _block(problem, Blocked(zone, window, "closed"))
         case Urgent(vehicle):

@@ -45,8 +45,11 @@ def _windows(what: str, windows: Iterable[Window]) -> Iterator[str]:
 
 
 def _resources(problem: Problem) -> Iterator[str]:
-    zones = {zone for placement in problem.placements.values() for zone in placement.zones}
-    ids = [*zones, *(t.id for t in problem.technicians), *(u.id for u in problem.units)]
+    ids = [
+        *problem.every_zone,
+        *(t.id for t in problem.technicians),
+        *(u.id for u in problem.units),
+    ]
     yield from (f"{name}: used for two resources" for name in _repeated(ids))
     for technician in problem.technicians:
         yield from _windows(f"shifts of {technician.name}", technician.shifts)
@@ -59,6 +62,12 @@ def _resources(problem: Problem) -> Iterator[str]:
             yield f"placement {placement_id} is filed under another id"
         if placement.kind != "floor" and placement.zones:
             yield f"{placement.label}: lot and road own no zones"
+        if placement.kind != "floor" and (placement.crosses or placement.drive_minutes is not None):
+            yield f"{placement.label}: nobody drives in to the lot or the road"
+        if placement.crosses & placement.zones:
+            yield f"{placement.label}: a zone is its own and driven through as well"
+        if placement.drive_minutes is not None and placement.drive_minutes < 0:
+            yield f"{placement.label}: driving in takes a negative time"
         if placement.kind == "floor" and not placement.zones:
             yield f"{placement.label}: a place on the floor needs at least one zone"
     for block in problem.blocked:
@@ -68,6 +77,8 @@ def _resources(problem: Problem) -> Iterator[str]:
 
 
 def _vehicle(problem: Problem, vehicle: Vehicle) -> Iterator[str]:
+    if vehicle.stands is not None and vehicle.stands not in problem.placements:
+        yield f"{vehicle.label}: stands in no known placement {vehicle.stands}"
     if not vehicle.operations:
         yield f"{vehicle.label}: no operations"
     for repeated in _repeated(operation.id for operation in vehicle.operations):

@@ -3,20 +3,29 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
 from bays.planner.problem import Problem, Row
 
+STANDS, DRIVES_IN, DRIVES_OUT = "", "driving in", "driving out"
+DRIVING = (DRIVES_IN, DRIVES_OUT)
+
 
 class Hold(NamedTuple):
-    """One resource taken by one row, in minutes."""
+    """One resource taken by one row, in minutes.
+
+    `why` says whether it is for the operation itself or for a move: into the row's placement,
+    or out of where the vehicle stood before it, or, after its last row and when it is parked,
+    out of the row's own.
+    """
 
     resource: str
     start: int
     end: int
     row: Row
+    why: str = STANDS
 
 
 def rows_by_vehicle(rows: Iterable[Row]) -> dict[str, list[Row]]:
@@ -48,7 +57,9 @@ def holds(problem: Problem, rows: Iterable[Row]) -> Iterator[Hold]:
     ordered = sorted(rows, key=lambda row: (row.start, row.end))
     if not ordered:
         return
-    numbers = {o.id: n for n, o in enumerate(problem.vehicle_by_id[ordered[0].vehicle].operations)}
+    vehicle = problem.vehicle_by_id[ordered[0].vehicle]
+    numbers = {o.id: n for n, o in enumerate(vehicle.operations)}
+    standing: list[Hold] = []
     for row, following in pairwise([*ordered, None]):
         if row is None:
             continue
@@ -56,7 +67,78 @@ def holds(problem: Problem, rows: Iterable[Row]) -> Iterator[Hold]:
             numbers[following.operation] == numbers[row.operation] + 1
         )
         leaves = leaves_at(problem, row, following if adjoining else None)
-        yield from _row_holds(problem, row, leaves)
+        for hold in _row_holds(problem, row, leaves):
+            standing.append(hold)
+            yield hold
+    stood = [vehicle.stands] if vehicle.stands else []
+    places = {problem.placements[name] for name in (*stood, *(row.placement for row in ordered))}
+    if any(place.crosses for place in places):
+        yield from _one_after_another(crossings(problem, ordered), standing)
+
+
+def crossings(problem: Problem, rows: Sequence[Row]) -> list[Hold]:
+    """The zones one vehicle drives through, for the minutes of each move; rows in its order.
+
+    Moves that are over by now claim nothing. The way out after a row whose next operation is
+    not planned yet is not known, so nothing is claimed for it.
+    """
+    vehicle = problem.vehicle_by_id[rows[0].vehicle]
+    numbers = {o.id: n for n, o in enumerate(vehicle.operations)}
+    found: list[Hold] = []
+    for earlier, row in pairwise([None, *rows]):
+        assert row is not None
+        number = numbers[row.operation]
+        if number and (earlier is None or numbers[earlier.operation] != number - 1):
+            found += _way_in(problem, row)
+            continue
+        stood = earlier.placement if earlier else vehicle.stands or problem.lot
+        parked = earlier is not None and earlier.park_after
+        if stood != row.placement or parked:
+            leaves = _sets_off(problem, stood, earlier, row)
+            mover = earlier if earlier is not None and parked else row
+            found += _way_out(problem, stood, leaves, mover)
+            found += _way_in(problem, row)
+    if numbers[rows[-1].operation] == len(numbers) - 1:
+        found += _way_out(problem, rows[-1].placement, rows[-1].end, rows[-1])
+    now = problem.now
+    return [hold._replace(start=max(hold.start, now)) for hold in found if hold.end > now]
+
+
+def _sets_off(problem: Problem, stood: str, earlier: Row | None, row: Row) -> int:
+    if earlier is not None:
+        return leaves_at(problem, earlier, row)
+    return row.start - problem.travel_minutes(stood, row.placement)
+
+
+def _way_in(problem: Problem, row: Row) -> list[Hold]:
+    starts = row.start - problem.drive_minutes(row.placement)
+    zones = sorted(problem.placements[row.placement].crosses)
+    return [Hold(zone, starts, row.start, row, DRIVES_IN) for zone in zones]
+
+
+def _way_out(problem: Problem, placement: str, leaves: int, row: Row) -> list[Hold]:
+    ends = leaves + problem.drive_minutes(placement)
+    zones = sorted(problem.placements[placement].crosses)
+    return [Hold(zone, leaves, ends, row, DRIVES_OUT) for zone in zones]
+
+
+def _one_after_another(moves: Iterable[Hold], standing: Iterable[Hold]) -> Iterator[Hold]:
+    """The moves without what the vehicle holds already, so that it never meets itself.
+
+    One way may end where the next begins, and a short drive on the road may be over before
+    the minutes reckoned for the way out and in.
+    """
+    taken: dict[str, list[tuple[int, int]]] = defaultdict(list)
+    for hold in standing:
+        taken[hold.resource].append((hold.start, hold.end))
+    for hold in sorted(moves, key=lambda hold: (hold.start, hold.end)):
+        start, end = hold.start, hold.end
+        for other_start, other_end in taken[hold.resource]:
+            if other_start < end and start < other_end:
+                start, end = (start, other_start) if start < other_start else (other_end, end)
+        if start < end:
+            taken[hold.resource].append((start, end))
+            yield hold._replace(start=start, end=end)
 
 
 def _row_holds(problem: Problem, row: Row, leaves: int) -> Iterator[Hold]:

@@ -20,6 +20,7 @@ from bays.planner.calendar import (
     from_cell,
     starts_of,
 )
+from bays.planner.moves import Standing, may_leave, ways_clear
 from bays.planner.problem import GRID_MINUTES, Operation, Placement, Problem, Row, Vehicle
 
 # A place is given up when keeping it would block it for longer than this much opening time;
@@ -27,14 +28,6 @@ from bays.planner.problem import GRID_MINUTES, Operation, Placement, Problem, Ro
 PARK_AFTER_OPEN_MINUTES = 60
 
 PEOPLE, SECOND, FLOOR = "people", "second person", "floor"
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """Where a vehicle is, and the minute its last operation ended (at first: its release)."""
-
-    placement: str
-    ready: int
 
 
 class Slot(NamedTuple):
@@ -65,7 +58,7 @@ class Stuck:
 
 def standing_before(problem: Problem, vehicle: Vehicle, rows: list[Row]) -> Standing:
     if not rows:
-        return Standing(problem.lot, vehicle.release)
+        return Standing(vehicle.stands or problem.lot, vehicle.release, kept=False)
     return Standing(rows[-1].placement, rows[-1].end)
 
 
@@ -83,13 +76,37 @@ def insert(
     `fixed` rows (by operation id) stay as they are and must already be in the calendar. People
     and units of `old` rows are preferred; `sticky` keeps an old row's time and place as well
     wherever it still fits. With `follow` the person at the vehicle goes on with it when free.
+    A vehicle that would be shut in at some place is planned again so that its way out is free
+    after every operation.
     """
+    ask = _Wish(fixed, old or {}, sticky, follow)
+    seen = calendar.seen_by(vehicle.id)
+    rows = _insert(seen, vehicle, ask)
+    if isinstance(rows, Stuck) and calendar.problem.has_crossings:
+        free_to_go = _insert(seen, vehicle, replace(ask, free_to_go=True))
+        return rows if isinstance(free_to_go, Stuck) else free_to_go
+    return rows
+
+
+@dataclass(frozen=True, slots=True)
+class _Wish:
+    """What a vehicle's rows are to be like; see `insert`."""
+
+    fixed: Mapping[str, Row]
+    old: Mapping[str, Row]
+    sticky: bool
+    follow: bool
+    free_to_go: bool = False
+
+
+def _insert(calendar: Calendar, vehicle: Vehicle, ask: _Wish) -> tuple[Row, ...] | Stuck:
     problem = calendar.problem
     rows: list[Row] = []
     placed_last = False
     for operation in vehicle.operations:
         standing = standing_before(problem, vehicle, rows)
-        pin = fixed.get(operation.id)
+        leaves = ask.free_to_go or operation is vehicle.operations[-1]
+        pin = ask.fixed.get(operation.id)
         if pin is not None:
             park = _park_to_meet(calendar, operation, standing, pin) if placed_last else None
             if park is not None:
@@ -99,17 +116,17 @@ def insert(
             rows.append(pin)
             placed_last = False
             continue
-        wanted = old.get(operation.id) if old else None
+        wanted = ask.old.get(operation.id)
         slot = None
-        if wanted is not None and sticky:
-            slot = _slot_of(calendar, operation, standing, wanted)
+        if wanted is not None and ask.sticky:
+            slot = _slot_of(calendar, operation, standing, wanted, leaves)
         if slot is None:
-            slot = find_slot(calendar, operation, standing)
+            slot = find_slot(calendar, operation, standing, leaves=leaves)
             if slot is None:
                 return Stuck(operation, standing, tuple(rows))
         if rows:
             rows[-1] = replace(rows[-1], park_after=slot.park_before)
-        same = rows[-1].technician if rows and follow else None
+        same = rows[-1].technician if rows and ask.follow else None
         rows.append(_row(calendar, vehicle, operation, slot, wanted, same))
         placed_last = True
     if placed_last:
@@ -148,8 +165,13 @@ def find_slot(
     operation: Operation,
     standing: Standing,
     relax: Collection[str] = (),
+    *,
+    leaves: bool = False,
 ) -> Slot | None:
-    """The first slot for the operation; with `relax`, as if those groups were never short."""
+    """The first slot for the operation; with `relax`, as if those groups were never short.
+
+    With `leaves` the vehicle must be able to drive out as soon as it is done.
+    """
     problem, cells = calendar.problem, length_in_cells(operation)
     mask = starts_of(calendar.open, cells)
     for group, starts in group_masks(calendar, operation).items():
@@ -166,7 +188,10 @@ def find_slot(
             for zone in placement.zones:
                 here &= calendar.starts(zone, cells)
         for approach in _approaches(problem, standing, placement, cells, stays_until):
-            cell = first_cell(here & cell_span(approach.first, approach.last + 1))
+            span = here & cell_span(approach.first, approach.last + 1)
+            if span and FLOOR not in relax:
+                span &= ways_clear(calendar, operation, standing, placement, approach.park, leaves)
+            cell = first_cell(span)
             if cell is None:
                 continue
             # Half a cell a move: a move is only worth making when it gains more than that.
@@ -222,13 +247,15 @@ def _approaches(
 ) -> Iterator[Approach]:
     base, last = _base_cell(problem, standing), problem.horizon // GRID_MINUTES
     gap = _travel_cells(problem, standing.placement, placement.id)
-    if not problem.placements[standing.placement].zones:
+    if not standing.kept or not problem.placements[standing.placement].zones:
         yield Approach(base + gap, last, park=False, moves=int(gap > 0))
         return
     if placement.id == standing.placement:
         yield Approach(base, stays_until - cells, park=False, moves=0)
     else:
-        yield Approach(base + gap, stays_until + gap, park=False, moves=int(gap > 0))
+        # Rounded down: off the grid it must still be gone before the place is somebody else's.
+        latest = problem.travel_minutes(standing.placement, placement.id) // GRID_MINUTES
+        yield Approach(base + gap, stays_until + latest, park=False, moves=int(gap > 0))
     there = _travel_cells(problem, standing.placement, problem.lot)
     back = _travel_cells(problem, problem.lot, placement.id)
     yield Approach(base + there + back, last, park=True, moves=int(there > 0) + int(back > 0))
@@ -239,7 +266,7 @@ def _parked_if_long(
 ) -> Slot:
     """The same slot, but waited for in the lot when that would block a place for long."""
     problem = calendar.problem
-    if slot.park_before or not problem.placements[standing.placement].zones:
+    if slot.park_before or not problem.placements[standing.placement].zones or not standing.kept:
         return slot
     base = _base_cell(problem, standing)
     waits = (calendar.open & cell_span(base, slot.cell)).bit_count() * GRID_MINUTES
@@ -247,10 +274,14 @@ def _parked_if_long(
     *_, parked = _approaches(problem, standing, placement, length_in_cells(operation), slot.cell)
     if waits <= PARK_AFTER_OPEN_MINUTES or slot.cell < parked.first:
         return slot
+    if not ways_clear(calendar, operation, standing, placement, True, False) >> slot.cell & 1:
+        return slot
     return slot._replace(park_before=True, moves=parked.moves)
 
 
-def _slot_of(calendar: Calendar, operation: Operation, standing: Standing, row: Row) -> Slot | None:
+def _slot_of(
+    calendar: Calendar, operation: Operation, standing: Standing, row: Row, leaves: bool
+) -> Slot | None:
     """The slot of an existing row, when everything it used can still be used then."""
     problem, cells = calendar.problem, length_in_cells(operation)
     cell, off_grid = divmod(row.start, GRID_MINUTES)
@@ -270,7 +301,8 @@ def _slot_of(calendar: Calendar, operation: Operation, standing: Standing, row: 
         return None
     stays_until = _free_until(calendar, standing)
     for approach in _approaches(problem, standing, placement, cells, stays_until):
-        if approach.first <= cell <= approach.last:
+        clear = ways_clear(calendar, operation, standing, placement, approach.park, leaves)
+        if approach.first <= cell <= approach.last and clear >> cell & 1:
             slot = Slot(cell, placement.id, approach.park, approach.moves)
             return _parked_if_long(calendar, operation, standing, slot)
     return None
@@ -286,13 +318,17 @@ def _park_to_meet(
     base, placement = max(problem.now, standing.ready), problem.placements[pin.placement]
     gap = problem.travel_minutes(standing.placement, placement.id)
     stays_until = _free_until(calendar, standing) * GRID_MINUTES
-    if base + gap <= pin.start and (
-        not problem.placements[standing.placement].zones or pin.start - gap <= stays_until
+    moves = standing.placement != placement.id
+    if (
+        base + gap <= pin.start
+        and (not problem.placements[standing.placement].zones or pin.start - gap <= stays_until)
+        and (not moves or may_leave(calendar, standing, pin.start - gap))
     ):
         return False
     there = problem.travel_minutes(standing.placement, problem.lot)
     back = problem.travel_minutes(problem.lot, placement.id)
-    return True if base + there + back <= pin.start else None
+    reached = base + there + back <= pin.start
+    return True if reached and may_leave(calendar, standing, standing.ready) else None
 
 
 def _row(

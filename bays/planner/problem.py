@@ -28,13 +28,19 @@ class Window(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """Where a vehicle may stand for an operation and the zones that are then its own."""
+    """Where a vehicle may stand for an operation and the zones that are then its own.
+
+    `crosses` are other zones that the vehicle drives through on its way in and out, which takes
+    `drive_minutes` (None: the shop's `move_minutes`). They are its own for just those minutes.
+    """
 
     id: str
     zones: frozenset[str]
     kind: PlacementKind
     label: str
     margin_mm: float | None = None
+    drive_minutes: int | None = None
+    crosses: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +96,10 @@ class Operation:
 
 @dataclass(frozen=True, slots=True)
 class Vehicle:
-    """A visit to plan: here from `release`, promised for `due`, operations in order."""
+    """A visit to plan: here from `release`, promised for `due`, operations in order.
+
+    `stands` is the placement it is in at its release, where that is not the lot.
+    """
 
     id: str
     label: str
@@ -98,6 +107,7 @@ class Vehicle:
     due: int
     weight: int
     operations: tuple[Operation, ...]
+    stands: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,11 +131,15 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Blocked:
-    """A zone, technician or unit that may not be used in a window, and why."""
+    """A zone, technician or unit that may not be used in a window, and why.
+
+    `vehicle` is set where that vehicle itself is the reason: others may not use it then.
+    """
 
     resource_id: str
     window: Window
     reason: str
+    vehicle: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +155,10 @@ class Costs:
 
 @dataclass(frozen=True)
 class Problem:
-    """Everything a plan depends on. Pins are facts or orders: they keep all but `park_after`."""
+    """Everything a plan depends on. Pins are facts or orders: they keep all but `park_after`.
+
+    `zones` names floor that may be blocked though no placement here needs it.
+    """
 
     origin: datetime
     now: int
@@ -156,6 +173,12 @@ class Problem:
     previous: tuple[Row, ...] = ()
     blocked: tuple[Blocked, ...] = ()
     costs: Costs = field(default_factory=Costs)
+    zones: frozenset[str] = frozenset()
+
+    @cached_property
+    def every_zone(self) -> frozenset[str]:
+        places = self.placements.values()
+        return self.zones.union(*(place.zones | place.crosses for place in places))
 
     @cached_property
     def vehicle_by_id(self) -> dict[str, Vehicle]:
@@ -177,6 +200,11 @@ class Problem:
     def units_by_type(self) -> dict[str, tuple[str, ...]]:
         types = {unit.type for unit in self.units}
         return {kind: tuple(u.id for u in self.units if u.type == kind) for kind in types}
+
+    @cached_property
+    def has_crossings(self) -> bool:
+        """Whether vehicles drive through zones that are not their own to stand in."""
+        return any(placement.crosses for placement in self.placements.values())
 
     @cached_property
     def lot(self) -> str:
@@ -203,7 +231,22 @@ class Problem:
             return f"{moment:%H:%M}"
         return f"{moment:%a} {moment.day} {moment:%b} {moment:%H:%M}"
 
+    def drive_minutes(self, placement: str) -> int:
+        """Minutes to drive in or out of a placement; none for the lot and the road."""
+        known = self.placements[placement]
+        if known.kind != "floor":
+            return 0
+        return self.move_minutes if known.drive_minutes is None else known.drive_minutes
+
     def travel_minutes(self, start: str, end: str) -> int:
-        """Minutes a move takes: none to stay, none to or from the road."""
-        kinds = (self.placements[start].kind, self.placements[end].kind)
-        return 0 if start == end or "road" in kinds else self.move_minutes
+        """Minutes a move takes: none to stay, none to or from the road.
+
+        From one place on the floor to another it is the way out and the way in. A move of
+        which no part is known takes the shop's usual minutes.
+        """
+        ends = self.placements[start], self.placements[end]
+        if start == end or any(place.kind == "road" for place in ends):
+            return 0
+        if all(place.drive_minutes is None for place in ends):
+            return self.move_minutes
+        return self.drive_minutes(start) + self.drive_minutes(end)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from bays.planner.answers import Plan, Violation
 from bays.planner.checks.books import check_double_booking
+from bays.planner.checks.crossings import check_crossings
 from bays.planner.checks.order import check_order
 from bays.planner.checks.rows import check_rows
 from bays.planner.checks.totals import check_totals
@@ -21,13 +22,15 @@ def verify(problem: Problem, plan: Plan) -> list[Violation]:
     Rows: each operation once, exactly as long as it lasts, by one qualified technician inside
     one shift and one opening window, with the units listed, in an allowed placement, not
     before now. Vehicles: operations in order with lags and moves. Resources: nobody, no unit
-    and no zone twice at a time, zones until the vehicle leaves. Totals: late minutes and cost.
+    and no zone twice at a time, zones until the vehicle leaves, and nobody drives through a zone
+    that is taken. Totals: late minutes and cost.
     """
     found = list(check_rows(problem, plan.rows))
     if any(violation.rule in ("unknown", "twice") for violation in found):
         return found
     found += check_order(problem, plan.rows)
     found += check_double_booking(problem, plan.rows)
+    found += check_crossings(problem, plan.rows)
     if not any(violation.rule == "missing" for violation in found):
         found += check_totals(problem, plan)
     return found

@@ -7,16 +7,17 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 from bays import floor
-from bays.models import FloorPlanEdition, FloorSurvey
+from bays.models import FloorPlanEdition
+from bays.selectors.surveys import Surveys
 from shopcal.errors import NotFound
 
 
 class CurrentFloor(NamedTuple):
-    """The published edition, the plan read from it, and the newest survey if there is one."""
+    """The published edition, the plan read from it, and the surveys of floor and light."""
 
     edition: FloorPlanEdition
     plan: floor.FloorPlan
-    survey: FloorSurvey | None = None
+    surveys: Surveys
 
 
 def current_floor(shop_id: int) -> CurrentFloor:
@@ -32,7 +33,15 @@ def current_floor(shop_id: int) -> CurrentFloor:
             "This shop has no floor plan yet.",
             detail="Import a shop file or publish a floor plan under Setup.",
         )
-    return CurrentFloor(edition, plan_of_edition(edition), latest_survey(shop_id))
+    return CurrentFloor(edition, plan_of_edition(edition), Surveys(shop_id))
+
+
+def plan_of(shop_id: int) -> floor.FloorPlan | None:
+    """The plan in force, None where the shop has published none."""
+    try:
+        return current_floor(shop_id).plan
+    except NotFound:
+        return None
 
 
 def plan_of_edition(edition: FloorPlanEdition) -> floor.FloorPlan:
@@ -56,8 +65,3 @@ class _Unhashed:
 @lru_cache(maxsize=32)
 def _plan_by_digest(digest: str, carried: _Unhashed) -> floor.FloorPlan:
     return floor.FloorPlan.from_content(dict(carried.content))
-
-
-def latest_survey(shop_id: int) -> FloorSurvey | None:
-    """The newest survey of the floor, if there is one."""
-    return FloorSurvey.objects.for_shop(shop_id).order_by("-surveyed_on", "-id").first()

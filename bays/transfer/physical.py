@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bays.transfer import equipment, floor, hours, people, shop
+from bays.transfer import equipment, floor, hours, people, shop, surveys
 from bays.transfer.sections import register
 
 
@@ -15,6 +15,7 @@ def register_sections() -> None:
         equipment.SECTION,
         people.SECTION,
         floor.SECTION,
-        floor.SURVEYS,
+        surveys.HEIGHT_SURVEYS,
+        surveys.LIGHT_SURVEYS,
     ):
         register(section)

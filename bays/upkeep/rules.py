@@ -115,7 +115,7 @@ def status(rule: Rule, history: History, today: date) -> Due:
     due_on = due_date(rule, last)
     over_uses = None if rule.every_uses is None else history.uses_now - last.uses_at
     left = None if over_uses is None or rule.every_uses is None else rule.every_uses - over_uses
-    parts = (_by_date(due_on, today, rule.warn_days), _by_uses(left, rule.warn_uses))
+    parts = (by_date(due_on, today, rule.warn_days), _by_uses(left, rule.warn_uses))
     state = max((part[0] for part in parts if part), key=list(DueState).index)
     # What makes it overdue comes first: it is what must be acted on.
     told = sorted((part for part in parts if part), key=lambda part: part[0] is not state)
@@ -133,7 +133,8 @@ def due_date(rule: Rule, last: Done) -> date | None:
         return None
 
 
-def _by_date(due_on: date | None, today: date, warn_days: int) -> tuple[DueState, str] | None:
+def by_date(due_on: date | None, today: date, warn_days: int) -> tuple[DueState, str] | None:
+    """Where a last fit day stands, and in words: "due on 3 March"; None where there is no day."""
     if due_on is None:
         return None
     days = (due_on - today).days

@@ -9,6 +9,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from bays.api.floor_answers import FloorAnswerOut, answer_facts
 from jobs.api.vehicles import SizesIn, SystemsField
 from jobs.planning.request import BookingRequest, Sizes
 from jobs.services.quotes import VisitOffer, VisitQuote, quote_visit
@@ -119,6 +120,15 @@ class SpaceOut(serializers.Serializer[Any]):
     width_mm = serializers.FloatField()
 
 
+class FloorAnswerForOut(FloorAnswerOut):
+    """Where a calibration of the visit fits, or what would help."""
+
+    name = serializers.CharField(help_text="Of the procedure.")
+    at = serializers.DateTimeField(
+        help_text="The moment asked of: the first at which the work could begin in opening hours."
+    )
+
+
 class QuoteOut(serializers.Serializer[Any]):
     vehicle = serializers.CharField(allow_blank=True)
     model_year = serializers.IntegerField(allow_null=True)
@@ -133,6 +143,7 @@ class QuoteOut(serializers.Serializer[Any]):
         allow_blank=True, help_text="What keeps the work from being done sooner."
     )
     binding_frees_at = serializers.DateTimeField(allow_null=True)
+    floor = FloorAnswerForOut(many=True)
     no_floor = serializers.ListField(
         child=serializers.CharField(), help_text="Calibrations that fit nowhere here, and why."
     )
@@ -176,6 +187,9 @@ def _told(quote: VisitQuote) -> dict[str, Any]:
         "offers": [_offer(offer) for offer in quote.offers],
         "binding_says": quote.binding_says,
         "binding_frees_at": quote.binding_frees_at,
+        "floor": [
+            {"name": one.name, "at": one.at, **answer_facts(one.told)} for one in quote.floor
+        ],
         "no_floor": list(quote.no_floor),
         "faults": [vars(fault) for fault in quote.faults],
     }

@@ -20,7 +20,10 @@ from shopcal.api.idempotency import idempotent
 from shopcal.api.views import ListRows, ReadRow, ShopApiView, ShopViewSet
 from shopcal.errors import FieldError, Invalid
 
-SIZES = ("width_mm", "wheelbase_mm", "front_overhang_mm", "rear_overhang_mm", "tyre_track_mm")
+SIZES = (
+    "width_mm", "wheelbase_mm", "front_overhang_mm", "rear_overhang_mm", "tyre_track_mm",
+    "turning_circle_mm",
+)  # fmt: skip
 LONGEST_MM = 30_000
 
 
@@ -32,13 +35,21 @@ class SizeField(serializers.IntegerField):
 
 
 class SizesIn(serializers.Serializer[Any]):
-    """Outer sizes; the tyre track is across the outer tread blocks."""
+    """Outer sizes; the tyre track is across the outer tread blocks, the turning circle from kerb
+    to kerb.
+    """
 
     width_mm = SizeField()
     wheelbase_mm = SizeField()
     front_overhang_mm = SizeField(min_value=0)
     rear_overhang_mm = SizeField(min_value=0)
     tyre_track_mm = SizeField(required=False, allow_null=True, default=None)
+    turning_circle_mm = SizeField(
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="Diameter from kerb to kerb; without it a usual one is taken for driving in.",
+    )
 
 
 class SystemsField(serializers.ListField):

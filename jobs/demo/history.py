@@ -165,6 +165,7 @@ class _Writer:
             front_overhang_mm=kind.front_overhang_mm,
             rear_overhang_mm=kind.rear_overhang_mm,
             tyre_track_mm=kind.tyre_track_mm,
+            turning_circle_mm=kind.turning_circle_mm,
         )
 
     def _step(

@@ -14,14 +14,16 @@ from jobs.drawing.day_board import (
     Shade,
     draw_day_board,
 )
-from jobs.drawing.floor_map import (
+from jobs.drawing.floor_map import draw_floor_map
+from jobs.drawing.floor_shapes import (
     FloorDimension,
     FloorDoor,
     FloorMap,
+    FloorMove,
     FloorObstacle,
+    FloorPlaced,
     FloorVehicle,
     FloorZone,
-    draw_floor_map,
 )
 from jobs.drawing.meters import UseMeters, UseRow, WeekBars, WeekRow, draw_use, draw_weeks
 from jobs.drawing.reading_bar import ReadingBar, Verdict, draw_reading_bar
@@ -43,7 +45,9 @@ __all__ = [
     "FloorDimension",
     "FloorDoor",
     "FloorMap",
+    "FloorMove",
     "FloorObstacle",
+    "FloorPlaced",
     "FloorVehicle",
     "FloorZone",
     "ReadingBar",

@@ -1,10 +1,28 @@
 """The shop floor to scale: walls, obstacles, doors, zones, and the vehicles standing on it."""
 
 import math
-from dataclasses import dataclass
 
 from django.utils.safestring import SafeString
 
+from jobs.drawing.floor_drawn import (
+    DrawnDoor,
+    DrawnMove,
+    DrawnObstacle,
+    DrawnPlaced,
+    DrawnVehicle,
+    DrawnZone,
+    FloorLayout,
+)
+from jobs.drawing.floor_labels import LABEL_SIZE, Label, label_box, place_dimensions
+from jobs.drawing.floor_shapes import (
+    FloorDoor,
+    FloorMap,
+    FloorMove,
+    FloorObstacle,
+    FloorPlaced,
+    FloorVehicle,
+    FloorZone,
+)
 from jobs.drawing.page import (
     Box,
     Point,
@@ -14,183 +32,20 @@ from jobs.drawing.page import (
     svg_points,
     text_width,
 )
-from jobs.drawing.plane import Extent, Plane, ScaleBar, Units, along, from_along, scale_bar
+from jobs.drawing.plane import Extent, Plane, along, from_along, scale_bar
 
 MARGIN, FOOT = 14.0, 40.0
-LABEL_SIZE = 13.5
 LINE = 16.0
+HANDLE = 22.0
 SMALL = 500.0  # narrower maps leave out door names, margins and dimensions: the titles keep them
-
-
-@dataclass(frozen=True)
-class FloorZone:
-    id: str
-    name: str
-    kind: str  # bay, rack, aisle, rest; the remaining floor carries no name
-    polygon: tuple[Point, ...]
-    note: str = ""  # "empty", "closed until 14:00"
-
-
-@dataclass(frozen=True)
-class FloorObstacle:
-    kind: str
-    polygon: tuple[Point, ...]
-
-
-@dataclass(frozen=True)
-class FloorDoor:
-    from_point: Point
-    to_point: Point
-    name: str = ""
-
-
-@dataclass(frozen=True)
-class FloorVehicle:
-    """A vehicle where it stands: its body and clear zone on the floor, in millimetres.
-
-    `says` is the dimension under it in shop units, such as "45 cm to spare".
-    """
-
-    reference: str
-    body: tuple[Point, ...]
-    heading_deg: float
-    clear_zone: tuple[Point, ...] = ()
-    says: str = ""
-    label: str = ""
-    url: str = ""
-    proposed: bool = False
-
-
-@dataclass(frozen=True)
-class FloorDimension:
-    """A measured distance on the floor; `short` marks room that is missing."""
-
-    from_point: Point
-    to_point: Point
-    text: str
-    short: bool = False
-
-
-@dataclass(frozen=True)
-class FloorMap:
-    title: str
-    outline: tuple[Point, ...]
-    zones: tuple[FloorZone, ...] = ()
-    holes: tuple[tuple[Point, ...], ...] = ()
-    obstacles: tuple[FloorObstacle, ...] = ()
-    doors: tuple[FloorDoor, ...] = ()
-    vehicles: tuple[FloorVehicle, ...] = ()
-    dimensions: tuple[FloorDimension, ...] = ()
-    units: Units = "metric"
-    width: float = 720.0
-    tallest: float = 760.0
-    id: str = "floor-map"
-
-
-@dataclass(frozen=True)
-class Label:
-    x: float
-    y: float
-    text: str
-    anchor: str = "start"
-
-
-@dataclass(frozen=True)
-class DrawnZone:
-    points: str
-    kind: str
-    title: str
-    labels: tuple[Label, ...]
-    clip: Box
-
-
-@dataclass(frozen=True)
-class DrawnVehicle:
-    """The shape stands upright in its own frame and is turned by `turn_deg` about its middle."""
-
-    title: str
-    url: str
-    proposed: bool
-    clear_points: str
-    middle: Point
-    turn_deg: float
-    length: float
-    width: float
-    labels: tuple[Label, ...]
-
-    @property
-    def body_x(self) -> float:
-        return rounded(-self.length / 2)
-
-    @property
-    def body_y(self) -> float:
-        return rounded(-self.width / 2)
-
-    @property
-    def corner(self) -> float:
-        return rounded(self.width * 0.2)
-
-    @property
-    def glass(self) -> str:
-        """Windscreen: across the body, 17 to 29 % of the length ahead of the middle."""
-        back, front, half = self.length * 0.17, self.length * 0.29, self.width / 2
-        return svg_points(
-            [
-                (back, -half * 0.72),
-                (front, -half * 0.86),
-                (front, half * 0.86),
-                (back, half * 0.72),
-            ]
-        )
-
-    @property
-    def nose(self) -> str:
-        """Arrowhead on the bonnet, pointing ahead."""
-        tip, half = self.length * 0.46, self.width * 0.2
-        return svg_points([(tip, 0), (tip - half * 1.1, -half), (tip - half * 1.1, half)])
-
-
-@dataclass(frozen=True)
-class DrawnDoor:
-    start: Point
-    end: Point
-    label: Label | None
-
-
-@dataclass(frozen=True)
-class DrawnDimension:
-    start: Point
-    end: Point
-    start_bar: tuple[Point, Point]
-    end_bar: tuple[Point, Point]
-    short: bool
-    label: Label
-
-
-@dataclass(frozen=True)
-class FloorLayout:
-    id: str
-    title: str
-    says: str
-    width: float
-    height: float
-    outline: str
-    holes: tuple[str, ...]
-    obstacles: tuple[tuple[str, str], ...]
-    doors: tuple[DrawnDoor, ...]
-    zones: tuple[DrawnZone, ...]
-    vehicles: tuple[DrawnVehicle, ...]
-    dimensions: tuple[DrawnDimension, ...]
-    small: bool
-    bar: ScaleBar
-    bar_x: float
-    bar_y: float
-    key_says: str
-    plane: Plane
+# A CSS pixel is 1/96 inch (W3C, CSS Values and Units 3, "absolute lengths").
+PIXELS_PER_MM = 96 / 25.4
+PAPER_MARGIN, PAPER_FOOT = 6.0, 36.0  # on paper: half the walls' stroke, and the scale bar
 
 
 def lay_out_floor(floor: FloorMap) -> FloorLayout:
-    """Place the plan at one scale; a tall plan is held to `tallest` and centred.
+    """Place the plan at one scale; a tall plan is held to `tallest` and centred. With a `ratio`
+    the drawing is as large as that makes it.
 
     Raises:
         ValueError: an outline without area.
@@ -198,35 +53,62 @@ def lay_out_floor(floor: FloorMap) -> FloorLayout:
     extent = Extent.around(floor.outline)
     if extent.width <= 0 or extent.height <= 0:
         raise ValueError("the outline has no area")
-    room = floor.width - 2 * MARGIN
-    scale = min(room / extent.width, (floor.tallest - MARGIN - FOOT) / extent.height)
-    plane = Plane(extent, scale, (floor.width - extent.width * scale) / 2, MARGIN)
-    bottom = MARGIN + extent.height * scale
-    small = floor.width < SMALL
-    hatched = any(vehicle.clear_zone for vehicle in floor.vehicles)
+    plane, width, height = _sheet(floor, extent)
+    small = floor.ratio is None and floor.width < SMALL
+    vehicles = tuple(_vehicle(vehicle, plane, brief=small) for vehicle in floor.vehicles)
+    zones = tuple(_zone(zone, plane) for zone in floor.zones)
+    bottom = plane.top + extent.height * plane.scale
     return FloorLayout(
         id=floor.id,
         title=floor.title,
         says=_summary(floor),
-        width=floor.width,
-        height=rounded(bottom + FOOT),
+        width=width,
+        height=height,
         outline=svg_points(plane.all(floor.outline)),
         holes=tuple(svg_points(plane.all(hole)) for hole in floor.holes),
-        obstacles=tuple((svg_points(plane.all(o.polygon)), o.kind) for o in floor.obstacles),
+        obstacles=tuple(_obstacle(one, plane, named=not small) for one in floor.obstacles),
         doors=tuple(_door(door, plane, named=not small) for door in floor.doors),
-        zones=tuple(_zone(zone, plane) for zone in floor.zones),
-        vehicles=tuple(_vehicle(vehicle, plane, brief=small) for vehicle in floor.vehicles),
-        dimensions=tuple(
-            _dimension(dimension, plane, floor.width)
-            for dimension in (() if small else floor.dimensions)
+        zones=zones,
+        vehicles=vehicles,
+        dimensions=()
+        if small
+        else place_dimensions(
+            floor.dimensions,
+            plane,
+            Box(2, 2, width - 4, bottom + 4),
+            [*_vehicle_boxes(vehicles), *(label_box(la) for zone in zones for la in zone.labels)],
         ),
+        moves=tuple(_move(move, plane) for move in floor.moves),
+        placed=_placed(floor.placed, plane) if floor.placed else None,
+        axes=plane.at((extent.low_x, extent.low_y)) if floor.axes else None,
         small=small,
-        bar=scale_bar(scale, floor.units, floor.width * 0.3),
+        paper_mm=(rounded(width / PIXELS_PER_MM), rounded(height / PIXELS_PER_MM))
+        if floor.ratio
+        else None,
+        bar=scale_bar(plane.scale, floor.units, width * 0.3),
         bar_x=rounded(plane.left),
         bar_y=rounded(bottom + 20),
-        key_says="clear zones hatched" if hatched else "",
+        key_says="clear zones hatched" if any(v.clear_zone for v in floor.vehicles) else "",
         plane=plane,
     )
+
+
+def paper_scale(ratio: float) -> float:
+    """Drawing units for a millimetre of floor at 1:ratio."""
+    return PIXELS_PER_MM / ratio
+
+
+def _sheet(floor: FloorMap, extent: Extent) -> tuple[Plane, float, float]:
+    """The plane with width and height of the page it is on."""
+    if floor.ratio is not None:
+        scale = paper_scale(floor.ratio)
+        width = extent.width * scale + 2 * PAPER_MARGIN
+        height = extent.height * scale + PAPER_MARGIN + PAPER_FOOT
+        return Plane(extent, scale, PAPER_MARGIN, PAPER_MARGIN), width, height
+    room = floor.width - 2 * MARGIN
+    scale = min(room / extent.width, (floor.tallest - MARGIN - FOOT) / extent.height)
+    plane = Plane(extent, scale, (floor.width - extent.width * scale) / 2, MARGIN)
+    return plane, floor.width, rounded(MARGIN + extent.height * scale + FOOT)
 
 
 def draw_floor_map(floor: FloorMap) -> SafeString:
@@ -244,15 +126,22 @@ def _zone(zone: FloorZone, plane: Plane) -> DrawnZone:
     points = plane.all(zone.polygon)
     bounds = Extent.around(points)
     labels: tuple[Label, ...] = ()
-    if zone.kind != "rest" and zone.name:
+    if zone.name and (zone.kind != "rest" or zone.state):
         x, y = _corner_inside(points, bounds)
-        room = bounds.high_x - x - 4
-        full = f"{zone.name} · {zone.note}" if zone.note else zone.name
-        words = first_that_fits((full, zone.name), LABEL_SIZE, room) or zone.name
-        labels = (Label(x, y, words),)
+        labels = _zone_labels(zone, x, y, bounds.high_x - x - 4)
     note = f", {zone.note}" if zone.note else ""
     clip = Box(bounds.low_x, bounds.low_y, rounded(bounds.width), rounded(bounds.height))
-    return DrawnZone(svg_points(points), zone.kind, f"{zone.name}{note}", labels, clip)
+    return DrawnZone(svg_points(points), zone.kind, zone.state, f"{zone.name}{note}", labels, clip)
+
+
+def _zone_labels(zone: FloorZone, x: float, y: float, room: float) -> tuple[Label, ...]:
+    """The name with its note; the note below it where both do not fit on a line."""
+    full = f"{zone.name} · {zone.note}" if zone.note else zone.name
+    if text_width(full, LABEL_SIZE, bold=True) <= room or not zone.note:
+        return (Label(x, y, full),)
+    below = first_that_fits((zone.note, zone.brief), LABEL_SIZE, room, bold=True)
+    name = Label(x, y, zone.name)
+    return (name, Label(x, rounded(y + LINE), below)) if below else (name,)
 
 
 def _corner_inside(points: tuple[Point, ...], bounds: Extent) -> Point:
@@ -282,14 +171,24 @@ def _vehicle(vehicle: FloorVehicle, plane: Plane, *, brief: bool) -> DrawnVehicl
     turn = math.radians(vehicle.heading_deg)
     # Half the height on the page of the turned body: the words below must clear it.
     reach = abs(math.sin(turn)) * length / 2 + abs(math.cos(turn)) * width / 2
-    # A name that does not fit between the wheels stands beside the body instead of across it.
+    # A name that does not fit between the wheels stands beside the body instead of across it:
+    # behind it, since most clear zones and what they are measured to lie ahead.
     wide = abs(math.cos(turn)) * length + abs(math.sin(turn)) * width
-    below = reach + LINE
     fits = text_width(vehicle.reference, LABEL_SIZE, bold=True) <= wide * 0.9
-    labels = [Label(middle[0], rounded(middle[1] + (5 if fits else below)), vehicle.reference)]
+    up = math.sin(turn) < -0.1
+    outside = [middle[1] + (-1 if up else 1) * (reach + LINE * row) for row in (1, 2)]
+    shift = 11 if up else 0  # above, the letters stand on the line; below, they hang from it
+    labels = [
+        Label(
+            middle[0],
+            rounded(middle[1] + 5 if fits else outside[0] + shift),
+            vehicle.reference,
+            "middle",
+        )
+    ]
     if vehicle.says and not brief:
-        y = middle[1] + below + (0 if fits else LINE)
-        labels.append(Label(middle[0], rounded(y), vehicle.says))
+        y = outside[0 if fits else 1] + shift
+        labels.append(Label(middle[0], rounded(y), vehicle.says, "middle"))
     words = [word for word in (vehicle.reference, vehicle.label, vehicle.says) if word]
     return DrawnVehicle(
         title=", ".join(words),
@@ -324,29 +223,65 @@ def _door(door: FloorDoor, plane: Plane, *, named: bool) -> DrawnDoor:
     return DrawnDoor(start, end, Label(rounded(x), rounded(y + drop), door.name, "middle"))
 
 
-def _dimension(dimension: FloorDimension, plane: Plane, page_width: float) -> DrawnDimension:
-    start, end = plane.at(dimension.from_point), plane.at(dimension.to_point)
-    dx, dy = end[0] - start[0], end[1] - start[1]
-    long = math.hypot(dx, dy) or 1.0
-    nx, ny = -dy / long * 6, dx / long * 6
-    upright = abs(dy) > abs(dx)
-    x, y = (start[0] + end[0]) / 2, (start[1] + end[1]) / 2
+def _vehicle_boxes(vehicles: tuple[DrawnVehicle, ...]) -> list[Box]:
+    """What words must not cover: bodies, and the words that go with them."""
+    boxes = [label_box(label) for vehicle in vehicles for label in vehicle.labels]
+    for vehicle in vehicles:
+        turn = math.radians(vehicle.turn_deg)
+        cos, sin = abs(math.cos(turn)), abs(math.sin(turn))
+        wide = cos * vehicle.length + sin * vehicle.width
+        high = sin * vehicle.length + cos * vehicle.width
+        x, y = vehicle.middle
+        boxes.append(Box(x - wide / 2, y - high / 2, wide, high))
+    return boxes
+
+
+def _obstacle(obstacle: FloorObstacle, plane: Plane, *, named: bool) -> DrawnObstacle:
+    points = plane.all(obstacle.polygon)
+    bounds = Extent.around(points)
+    kind = f"{obstacle.kind} {obstacle.name}".strip()
+    if not (named and obstacle.name):
+        return DrawnObstacle(svg_points(points), kind, None)
+    x, y = (bounds.low_x + bounds.high_x) / 2, (bounds.low_y + bounds.high_y) / 2
+    inside = text_width(obstacle.name, LABEL_SIZE) + 8 <= bounds.width and bounds.height > 24
     label = (
-        Label(rounded(x + 9), rounded(y + 5), dimension.text)
-        if upright
-        else Label(_held(x, dimension.text, page_width), rounded(y - 8), dimension.text, "middle")
+        Label(rounded(x), rounded(y + 5), obstacle.name, "middle")
+        if inside
+        else Label(rounded(bounds.high_x + 4), rounded(bounds.low_y - 3), obstacle.name)
     )
-    return DrawnDimension(
-        start, end, _bar(start, nx, ny), _bar(end, nx, ny), dimension.short, label
+    return DrawnObstacle(svg_points(points), kind, label)
+
+
+def _move(move: FloorMove, plane: Plane) -> DrawnMove:
+    line = plane.all(move.line)
+    x, y = line[len(line) // 2]
+    label = Label(x, rounded(y - 8), move.reference, "middle")
+    rings = [svg_points(plane.all(ring)) for ring in move.swept]
+    swept = " ".join(f"M{ring}Z" for ring in rings)
+    return DrawnMove(swept, svg_points(line), move.title, label)
+
+
+def _placed(placed: FloorPlaced, plane: Plane) -> DrawnPlaced:
+    """Vehicle frame to drawing units: y runs downwards, and the frame turns the other way."""
+
+    def drawn(ring: tuple[Point, ...]) -> str:
+        return svg_points([(x * plane.scale, -y * plane.scale) for x, y in ring])
+
+    x, y, heading = placed.pose
+    at = plane.at((x, y))
+    body = Extent.around(placed.body)
+    half, length = body.height / 2, body.width
+    glass_at, nose_at = body.high_x - length * 0.33, body.high_x - length * 0.06
+    glass = ((glass_at, half * 0.72), (glass_at + length * 0.12, half * 0.86))
+    mirrored = tuple((gx, -gy) for gx, gy in reversed(glass))
+    nose = ((nose_at, 0.0), (nose_at - half * 0.5, half * 0.4), (nose_at - half * 0.5, -half * 0.4))
+    return DrawnPlaced(
+        transform=f"translate({at[0]:g} {at[1]:g}) rotate({rounded(-heading):g})",
+        body=drawn(placed.body),
+        parts=tuple(drawn(ring) for ring in placed.parts),
+        glass=drawn((*glass, *mirrored)),
+        nose=drawn(nose),
+        label=placed.label,
+        fits=placed.fits,
+        handle_x=rounded(body.high_x * plane.scale + HANDLE),
     )
-
-
-def _held(x: float, text: str, page_width: float) -> float:
-    """The middle of a text near x that keeps it clear of the outer walls."""
-    half = text_width(text, LABEL_SIZE, bold=True) / 2 + MARGIN + 6
-    return rounded(min(max(x, half), page_width - half))
-
-
-def _bar(point: Point, nx: float, ny: float) -> tuple[Point, Point]:
-    x, y = point
-    return ((rounded(x - nx), rounded(y - ny)), (rounded(x + nx), rounded(y + ny)))

@@ -8,13 +8,17 @@ from shopcal.accounts.scoping import ShopOwned
 
 
 class Dimensions(models.Model):
-    """Outer sizes in millimetres; the tyre track is across the outer tread blocks."""
+    """Outer sizes in millimetres; the tyre track is across the outer tread blocks.
+
+    The turning circle is the diameter from kerb to kerb, as makers quote it.
+    """
 
     width_mm = models.PositiveIntegerField()
     wheelbase_mm = models.PositiveIntegerField()
     front_overhang_mm = models.PositiveIntegerField()
     rear_overhang_mm = models.PositiveIntegerField()
     tyre_track_mm = models.PositiveIntegerField(null=True, blank=True)
+    turning_circle_mm = models.PositiveIntegerField(null=True, blank=True)
 
     class Meta:
         abstract = True

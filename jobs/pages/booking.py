@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -15,10 +16,11 @@ from jobs.intake import vin
 from jobs.pages.booking_form import SIZES, BookingForm
 from jobs.pages.day import keep_change
 from jobs.pages.moments import ShopWords, counted, duration, listed
+from jobs.planning.floor_answers import FloorAnswer
 from jobs.planning.request import BookingCase, BookingRequest
 from jobs.selectors.visits import next_ro_number
 from jobs.services.booking import book_visit
-from jobs.services.quotes import VisitOffer, VisitQuote, quote_visit
+from jobs.services.quotes import VisitOffer, VisitQuote, ask_each_bay, quote_visit
 from jobs.services.urgent import book_urgent, propose_urgent
 from shopcal.accounts.pages.guards import allowed
 from shopcal.accounts.permissions import Action
@@ -26,6 +28,8 @@ from shopcal.accounts.requests import MemberRequest
 from shopcal.errors import Conflict, Invalid, Refusal
 
 VIN_LENGTH = 17
+# Free within this, people say "now".
+NOW_ENOUGH = timedelta(minutes=5)
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,29 @@ class VinWords:
     candidates: tuple[str, ...] = field(default=())
     ask_confirmation: bool = False
     confirmed: bool = False
+
+
+@dataclass(frozen=True)
+class FloorLine:
+    """Where one calibration fits, to be read aloud; ``word`` says it in two words."""
+
+    name: str
+    kind: str
+    word: str
+    says: str
+    remarks: str
+    nowhere: bool
+
+
+_FLOOR_TAGS = {
+    "fits": ("ok", "fits"),
+    "turned": ("ok", "fits turned"),
+    "occupied": ("tape", "not free now"),
+    "floor_unfit": ("stop", "floor not fit"),
+    "too_small": ("stop", "does not fit"),
+    "not_found": ("stop", "no place found"),
+    "no_bays": ("stop", "no bay"),
+}
 
 
 @dataclass(frozen=True)
@@ -79,6 +106,20 @@ def offers(request: MemberRequest) -> HttpResponse:
     form = _posted(request, words)
     context = {"form": form, "part": True, **_panel(request, form, words)}
     return render(request, "jobs/_offers.html", context)
+
+
+@require_POST
+@allowed(Action.BOOK_VISIT)
+def bays(request: MemberRequest) -> HttpResponse:
+    """Every bay by name, and whether each calibration fits there, as a part of the page."""
+    words = ShopWords.of(request.membership.shop)
+    form = _posted(request, words)
+    try:
+        found = ask_each_bay(by=request.actor, request=form.request)
+    except Refusal as refusal:
+        return render(request, "_refusal.html", {"refusal": refusal})
+    told = [(name, [_floor_line(one, words) for one in answers]) for name, answers in found]
+    return render(request, "jobs/_bay_answers.html", {"told": told})
 
 
 @require_POST
@@ -198,6 +239,7 @@ def _missing(quote: VisitQuote, wanted: BookingRequest) -> list[str]:
 def _needs(quote: VisitQuote, words: ShopWords) -> dict[str, Any]:
     """The answer first: what it needs, how long it takes, how much floor."""
     case = quote.case
+    floors = {one.name: _floor_line(one, words) for one in quote.floor}
     sizes = {name: words.floor_size(length, width) for name, length, width in quote.space}
     largest = max(quote.space, key=lambda size: size[1] * size[2], default=None)
     parts = [counted(len(case.needed), "calibration", "calibrations")]
@@ -211,10 +253,27 @@ def _needs(quote: VisitQuote, words: ShopWords) -> dict[str, Any]:
                 "name": need.content.name,
                 "reasons": "; ".join(reason.rstrip(".") for reason in need.reasons),
                 "size": sizes.get(need.content.name, ""),
+                "floor": floors.get(need.content.name),
             }
             for need in case.needed
         ],
     }
+
+
+def _floor_line(answer: FloorAnswer, words: ShopWords) -> FloorLine:
+    told = answer.told
+    kind, word = _FLOOR_TAGS[told.outcome]
+    if kind == "ok":
+        wait = answer.at - words.now
+        word = f"{word} now" if wait < NOW_ENOUGH else f"{word} {words.moment(answer.at)}"
+    return FloorLine(
+        name=answer.name,
+        kind=kind,
+        word=word,
+        says=told.answer,
+        remarks=" ".join(told.remarks),
+        nowhere=answer.nowhere,
+    )
 
 
 def _offer_line(offer: VisitOffer, words: ShopWords) -> OfferLine:

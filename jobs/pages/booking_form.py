@@ -23,8 +23,9 @@ SIZES = {
     "front_overhang_mm": "Front bumper to front axle",
     "rear_overhang_mm": "Rear axle to rear bumper",
     "tyre_track_mm": "Across the rear tyres",
+    "turning_circle_mm": "Turning circle, kerb to kerb",
 }
-OPTIONAL_SIZES = ("tyre_track_mm",)
+OPTIONAL_SIZES = ("tyre_track_mm", "turning_circle_mm")
 NEEDED = ("vin", "work", "kind_code", "arrives_at", "ro_number", "customer_name")
 SYSTEM = "system_"
 # Fields a service may name that stand under another name on the page.
@@ -72,6 +73,9 @@ class BookingForm(forms.Form):
         label=SIZES["rear_overhang_mm"], required=False, max_length=20
     )
     tyre_track_mm = forms.CharField(label=SIZES["tyre_track_mm"], required=False, max_length=20)
+    turning_circle_mm = forms.CharField(
+        label=SIZES["turning_circle_mm"], required=False, max_length=20
+    )
     arrives_at = MomentField(label="Arrives", required=False, help_text="Empty: it is here now.")
     wanted_by = MomentField(label="Wanted by", required=False)
     ro_number = forms.CharField(label="Repair order", required=False, max_length=40)

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
+from bays.floor.words import to_spare
 from bays.hours import moment_of
 from shopcal.accounts.models import Shop
 
@@ -56,9 +57,7 @@ class ShopWords:
 
     def spare(self, margin_mm: float) -> str:
         """Room left over, rounded down: ``34 cm to spare``."""
-        if self.units == "us":
-            return f"{math.floor(margin_mm / MM_PER_INCH)} in to spare"
-        return f"{math.floor(margin_mm / 10)} cm to spare"
+        return to_spare(margin_mm, "us" if self.units == "us" else "metric")
 
     def floor_size(self, length_mm: float, width_mm: float) -> str:
         """A piece of floor, rounded up to a tenth: ``9.6 × 6.1 m``."""

@@ -9,15 +9,24 @@ from datetime import date, datetime, timedelta
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from bays.convert.planner import Clock, person_key, resource_key, unit_key, windows_inside
-from bays.models import EquipmentType, Hold, HoldReason
+from bays.convert.planner import (
+    Clock,
+    person_key,
+    resource_key,
+    unit_key,
+    windows_inside,
+    zone_key,
+)
+from bays.models import EquipmentType, Hold, HoldReason, ResourceKind
 from bays.planner import Blocked, Operation, Plan, Problem, Row, Vehicle, plan_of
 from bays.planner import Placement as PlannedPlacement
+from bays.planner.holding import DRIVING
 from bays.selectors.calendar import opening_spans, workers
 from bays.selectors.equipment import planned_units
 from bays.selectors.floor import CurrentFloor, current_floor
 from jobs.models import Step, Visit
 from jobs.planning.space import LOT, OUTSIDE, Place, place_of_step, places_for, shape_of
+from jobs.planning.ways import turning_circle_of
 from jobs.procedures import ProcedureContent
 from jobs.selectors.procedures import content_of
 from shopcal.accounts.models import Shop
@@ -95,6 +104,10 @@ def load_shop_plan(
     )
     reader = _VisitReader(clock, current, common, clock.up(now), late_start_minutes)
     vehicles = tuple(vehicle for visit in visits if (vehicle := reader.vehicle(visit)) is not None)
+    others = _other_holds(shop.pk, now, reader.steps.values())
+    waiting = reader.waiting(visits, others)
+    people = workers(shop.pk, clock, clock.origin.date(), last_on)
+    units = planned_units(shop.pk, clock, horizon)
     problem = Problem(
         origin=clock.origin,
         now=clock.up(now),
@@ -102,12 +115,16 @@ def load_shop_plan(
         move_minutes=shop.move_minutes,
         open=windows_inside(clock, opening_spans(shop.pk, shop.zone, clock.origin.date(), last_on)),
         placements=reader.planned_placements(),
-        technicians=workers(shop.pk, clock, clock.origin.date(), last_on),
-        units=planned_units(shop.pk, clock, horizon),
-        vehicles=vehicles,
+        technicians=people,
+        units=units,
+        vehicles=tuple(replace(v, stands=waiting.stands.get(v.id)) for v in vehicles),
         pins=tuple(reader.pins),
         previous=tuple(reader.rows),
-        blocked=_other_holds(shop.pk, clock, now, reader.steps.values()),
+        blocked=_blocked(
+            clock, others, waiting, {*(one.id for one in people), *(one.id for one in units)}
+        ),
+        zones=frozenset(zone_key(code) for code in current.plan.zones)
+        | {_key(hold) for hold in others if hold.resource.kind == ResourceKind.ZONE},
     )
     return ShopPlan(
         shop=shop,
@@ -155,6 +172,14 @@ def _first_day(visits: Sequence[Visit], shop: Shop, today: date) -> date:
     return min([today, *(moment.astimezone(shop.zone).date() for moment in starts)])
 
 
+@dataclass(frozen=True)
+class _Waiting:
+    """Where vehicles wait: placement by vehicle, and vehicle by the step that holds the floor."""
+
+    stands: dict[str, str]
+    by_step: dict[int, str]
+
+
 class _VisitReader:
     """Reads visits into vehicles, rows and pins, collecting the places they use."""
 
@@ -191,6 +216,24 @@ class _VisitReader:
             weight=visit.weight,
             operations=operations,
         )
+
+    def waiting(self, visits: Sequence[Visit], others: Sequence[Hold]) -> _Waiting:
+        """Vehicles that wait on the floor where their last step was done, and for which step."""
+        held = {
+            hold.step_id
+            for hold in others
+            if hold.resource.kind == ResourceKind.ZONE and hold.note not in DRIVING
+        }
+        found = _Waiting({}, {})
+        for visit in visits:
+            for step in visit.steps.all():
+                place = place_of_step(step) if step.pk in held else None
+                if place is None or place.planned.kind != "floor":
+                    continue
+                self.places.setdefault(place.planned.id, place)
+                found.stands[vehicle_id(visit)] = place.planned.id
+                found.by_step[step.pk] = vehicle_id(visit)
+        return found
 
     def planned_placements(self) -> dict[str, PlannedPlacement]:
         return {key: place.planned for key, place in self.places.items()}
@@ -234,7 +277,9 @@ class _VisitReader:
         calibration = getattr(step, "calibration", None)
         if calibration is not None:
             content: ProcedureContent = content_of(calibration.edition)
-            places = places_for(self.current, shape_of(visit.vehicle), content)
+            places = places_for(
+                self.current, shape_of(visit.vehicle), content, turning_circle_of(visit.vehicle)
+            )
         held = place_of_step(step)
         if held is not None and held.planned.id not in places:
             places[held.planned.id] = held
@@ -264,25 +309,35 @@ class _VisitReader:
         )
 
 
-def _other_holds(
-    shop_id: int, clock: Clock, now: datetime, open_steps: Collection[Step]
-) -> tuple[Blocked, ...]:
+def _other_holds(shop_id: int, now: datetime, open_steps: Collection[Step]) -> list[Hold]:
     """Holds the planner does not place itself: upkeep, closed floor, and the floor that a vehicle
-    stands on after a step that is over."""
-    rows = (
+    stands on after a step that is over, or drives through then."""
+    return list(
         Hold.objects.for_shop(shop_id)
         .filter(ends_at__gt=now)
         .exclude(step_id__in=[step.pk for step in open_steps])
         .select_related("resource")
     )
+
+
+def _blocked(
+    clock: Clock, others: Sequence[Hold], waiting: _Waiting, planned: Collection[str]
+) -> tuple[Blocked, ...]:
+    """The same for the planner; people and units it does not plan are left out."""
     return tuple(
         Blocked(
-            resource_id=resource_key(hold.resource.kind, hold.resource.code),
+            resource_id=_key(hold),
             window=clock.around(max(hold.starts_at, clock.moment(0)), hold.ends_at),
             reason=hold.note or _reason_words(hold),
+            vehicle=waiting.by_step.get(hold.step_id or 0),
         )
-        for hold in rows
+        for hold in others
+        if hold.resource.kind == ResourceKind.ZONE or _key(hold) in planned
     )
+
+
+def _key(hold: Hold) -> str:
+    return resource_key(hold.resource.kind, hold.resource.code)
 
 
 def _reason_words(hold: Hold) -> str:

@@ -15,6 +15,7 @@ from jobs.models.vehicle import VehicleModel
 from jobs.planning.problem import ShopPlan
 from jobs.planning.space import LOT, OUTSIDE, Place, clear_zone_of, places_for, shape_of
 from jobs.planning.steps import NeededCalibration, StepDraft, draft_steps
+from jobs.planning.ways import DEFAULT_TURNING_CIRCLE_MM, turning_faults
 from jobs.procedures import WORK_CODES, ProcedureContent
 from jobs.selectors.procedures import content_of, current_editions
 from jobs.selectors.vehicles import kind_for_vin, kind_of_code, known_vehicle
@@ -32,6 +33,7 @@ class Sizes:
     front_overhang_mm: int
     rear_overhang_mm: int
     tyre_track_mm: int | None = None
+    turning_circle_mm: int | None = None
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,7 @@ class WantedVehicle:
     shape: floor.VehicleShape | None
     label: str
     systems: frozenset[str]
+    turning_circle_mm: int | None = None  # kerb to kerb; None: the usual one is taken
 
 
 @dataclass(frozen=True)
@@ -129,7 +132,12 @@ def planner_vehicle(
     for step in case.steps:
         own = {LOT: Place(OUTSIDE[LOT])}
         if step.needed is not None:
-            own = places_for(shop_plan.current, case.vehicle.shape, step.needed.content)
+            own = places_for(
+                shop_plan.current,
+                case.vehicle.shape,
+                step.needed.content,
+                case.vehicle.turning_circle_mm or DEFAULT_TURNING_CIRCLE_MM,
+            )
         places.update(own)
         operations.append(_operation(step, own, shop_plan.common_types))
     arrives = case.request.arrives_at
@@ -187,6 +195,7 @@ def _vehicle(shop_id: int, request: BookingRequest) -> tuple[WantedVehicle, list
             shape=shape,
             label=request.label or (str(known) if known else str(kind) if kind else ""),
             systems=frozenset(systems) - set(request.absent_systems),
+            turning_circle_mm=_turning_circle_mm(request, known, kind),
         ),
         faults,
     )
@@ -210,7 +219,7 @@ def _shape(
     if request.sizes is not None:
         sizes = request.sizes
         try:
-            return floor.VehicleShape(
+            shape = floor.VehicleShape(
                 width_mm=sizes.width_mm,
                 wheelbase_mm=sizes.wheelbase_mm,
                 front_overhang_mm=sizes.front_overhang_mm,
@@ -220,6 +229,9 @@ def _shape(
         except floor.VehicleFaults as refused:
             faults.extend(replace(e, path=f"sizes.{e.path}") for e in refused.errors)
             return None
+        wrong = turning_faults(shape, sizes.turning_circle_mm)
+        faults.extend(replace(e, path=f"sizes.{e.path}") for e in wrong)
+        return shape
     if known is not None:
         return shape_of(known)
     if kind is not None:
@@ -227,6 +239,15 @@ def _shape(
     says = "the size of this vehicle is not known, so no floor can be chosen for it"
     faults.append(FieldError("kind_code", says, "choose the kind of vehicle, or enter its sizes"))
     return None
+
+
+def _turning_circle_mm(
+    request: BookingRequest, known: KnownVehicle | None, kind: VehicleModel | None
+) -> int | None:
+    """As typed in, else what is known of this vehicle, else of its kind."""
+    typed = request.sizes.turning_circle_mm if request.sizes else None
+    stored = [row.turning_circle_mm for row in (known, kind) if row is not None]
+    return next((value for value in (typed, *stored) if value), None)
 
 
 def _needed(

@@ -15,8 +15,13 @@ from bays.planner import Placement as PlannedPlacement
 from bays.selectors.floor import CurrentFloor
 from jobs.models import Step
 from jobs.models.vehicle import Dimensions
+from jobs.planning.ground import Ground, ground_of, stored_ground
+from jobs.planning.kept_places import kept_placements
+from jobs.planning.ways import DEFAULT_TURNING_CIRCLE_MM, Way, known_way, way_written
 from jobs.procedures import ProcedureContent
 
+# Beside a place to which no way was found; that there is none is not proven.
+NO_WAY = "way in not found"
 LOT = "lot"
 ROAD = "road"
 OUTSIDE = {
@@ -27,11 +32,15 @@ OUTSIDE = {
 
 @dataclass(frozen=True)
 class Place:
-    """A placement the planner may choose, with what the floor knows of it (None for outside)."""
+    """A placement the planner may choose, with what the floor knows of it (None for outside),
+    what its surveys say, and the way in where it was worked out already.
+    """
 
     planned: PlannedPlacement
     found: floor.Placement | None = None
     edition: FloorPlanEdition | None = None
+    ground: Ground | None = None
+    way: Way | None = None
 
 
 def shape_of(vehicle: Dimensions) -> floor.VehicleShape:
@@ -46,29 +55,51 @@ def shape_of(vehicle: Dimensions) -> floor.VehicleShape:
 
 
 def places_for(
-    current: CurrentFloor, shape: floor.VehicleShape, content: ProcedureContent
+    current: CurrentFloor,
+    shape: floor.VehicleShape,
+    content: ProcedureContent,
+    turning_circle_mm: int = DEFAULT_TURNING_CIRCLE_MM,
 ) -> dict[str, Place]:
-    """Every placement for a procedure and a vehicle, by planner id; the road for road drives."""
+    """Every placement for a procedure and a vehicle, by planner id; the road for road drives.
+
+    A place is left out where it is proven that the vehicle cannot be driven there.
+    """
     if content.road:
         return {ROAD: Place(OUTSIDE[ROAD])}
-    zone = clear_zone_of(content)
-    parts = floor.resolve(zone, shape)
     prefix = _digest(current.edition.digest, shape, content.clear_zone, content.zone_kind)
     places = {}
-    for found in floor.placements(current.plan, parts, None):
+    for found in kept_placements(current.plan, shape, clear_zone_of(content)):
         if content.zone_kind and not _of_kind(current.plan, found, content.zone_kind):
             continue
-        if not level_enough(current, found, content):
+        ground = ground_of(current.surveys, found.polygon, found.pose.heading_deg, content)
+        if not ground.usable:
             continue
-        planned = PlannedPlacement(
-            id=f"{prefix}:{found.key}",
-            zones=frozenset(zone_key(code) for code in found.zones),
-            kind="floor",
-            label=found.label,
-            margin_mm=found.margin_mm,
-        )
-        places[planned.id] = Place(planned, found, current.edition)
+        way = known_way(current.plan, shape, turning_circle_mm, found)
+        if way is not None and way.verdict == "impossible":
+            continue
+        planned = _planned(f"{prefix}:{found.key}{_mark(way)}", found, way)
+        places[planned.id] = Place(planned, found, current.edition, ground, way)
     return places
+
+
+def _mark(way: Way | None) -> str:
+    """Told apart by the way in: a booking keeps the way that it was made with, and its holds."""
+    if way is None:
+        return ""
+    return "~" + _digest(way.verdict, way.minutes, sorted(way.crosses))[:6]
+
+
+def _planned(key: str, found: floor.Placement, way: Way | None) -> PlannedPlacement:
+    lost = way is not None and way.verdict == "not found"
+    return PlannedPlacement(
+        id=key,
+        zones=frozenset(zone_key(code) for code in found.zones),
+        kind="floor",
+        label=f"{found.label} ({NO_WAY})" if lost else found.label,
+        margin_mm=found.margin_mm,
+        drive_minutes=way.minutes if way else None,
+        crosses=way.planner_zones if way else frozenset(),
+    )
 
 
 def clear_zone_of(content: ProcedureContent) -> floor.ClearZone:
@@ -89,18 +120,34 @@ def place_of_step(step: Step) -> Place | None:
         kind="floor",
         label=step.placement_label,
         margin_mm=stored["margin_mm"],
+        **_stored_way(stored),
     )
     return Place(planned, None, step.floor_edition)
 
 
-def stored_placement(found: floor.Placement) -> dict[str, Any]:
-    """What is kept with a step: unrounded, in the plan's frame, millimetres and degrees."""
+def _stored_way(stored: Mapping[str, Any]) -> dict[str, Any]:
+    """The way that was known when the step was planned; a booking keeps its edition's."""
+    way = stored.get("way") or {}
+    crosses = frozenset(zone_key(code) for code in way.get("crosses", ()))
+    return {"drive_minutes": way.get("minutes"), "crosses": crosses}
+
+
+def stored_placement(
+    found: floor.Placement, ground: Ground | None = None, way: Way | None = None
+) -> dict[str, Any]:
+    """What is kept with a step: unrounded, in the plan's frame, millimetres and degrees.
+
+    ``ground`` is kept with the surveys it was judged by, so that an old result keeps them, and
+    the way in as it was known.
+    """
     return {
         "zones": sorted(found.zones),
         "pose": [found.pose.x_mm, found.pose.y_mm, found.pose.heading_deg],
         "margin_mm": found.margin_mm,
         "polygon": [list(point) for point in found.polygon],
         "body": [list(point) for point in found.body],
+        "ground": stored_ground(ground) if ground is not None else {},
+        "way": way_written(way) if way is not None else {},
     }
 
 
@@ -114,12 +161,3 @@ def _digest(*parts: object) -> str:
     """A short, stable name of what a placement was computed for."""
     text = json.dumps(parts, default=repr, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:12]
-
-
-def level_enough(current: CurrentFloor, found: floor.Placement, content: ProcedureContent) -> bool:
-    """False only where a survey proves the floor there unfit; unknown floor may be used."""
-    if content.floor is None or current.survey is None:
-        return True
-    tolerance = floor.LevelTolerance(content.floor.slope_percent, content.floor.deviation_mm)
-    judged = floor.level(current.survey.points, found.polygon, found.pose.heading_deg, tolerance)
-    return judged.verdict != "no"

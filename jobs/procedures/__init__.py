@@ -2,6 +2,8 @@
 
 from jobs.procedures.codes import WORK_CODES
 from jobs.procedures.content import (
+    FloorTolerance,
+    LightRequirement,
     Precondition,
     ProcedureContent,
     ProcedureFaults,
@@ -15,6 +17,8 @@ from jobs.procedures.schema import SCHEMA
 __all__ = [
     "SCHEMA",
     "WORK_CODES",
+    "FloorTolerance",
+    "LightRequirement",
     "Precondition",
     "ProcedureContent",
     "ProcedureFaults",

@@ -138,6 +138,18 @@ class FloorTolerance:
 
 
 @dataclass(frozen=True)
+class LightRequirement:
+    """How well the floor under the clear zone must be lit; None is no limit.
+
+    ``uniformity`` is the least share of the mean that the darkest place may have.
+    """
+
+    min_lux: float | None = None
+    max_lux: float | None = None
+    uniformity: float | None = None
+
+
+@dataclass(frozen=True)
 class Run:
     """How the calibration itself goes; ``wait_away`` is what everyone does meanwhile."""
 
@@ -167,6 +179,7 @@ class ProcedureContent:
     clear_zone: Mapping[str, Any] | None = field(hash=False)
     zone_kind: Literal["rack"] | None
     floor: FloorTolerance | None
+    light: LightRequirement | None
     equipment: tuple[Equipment, ...]
     skills: tuple[str, ...]
     minutes: Minutes
@@ -231,11 +244,12 @@ def limits_in_words(precondition: Precondition, units: Units = "metric") -> str:
 
 def _facts(content: Mapping[str, Any]) -> dict[str, Any]:
     """Return what planning and booking need to know."""
-    floor = content.get("floor")
+    floor, light = content.get("floor"), content.get("light")
     return {
         **{name: content[name] for name in ("code", "name", "system", "method", "clear_zone")},
         "zone_kind": content.get("zone_kind"),
         "floor": FloorTolerance(**floor) if floor else None,
+        "light": LightRequirement(**light) if light else None,
         "equipment": tuple(
             Equipment(item["type"], item.get("count", 1)) for item in content.get("equipment", ())
         ),

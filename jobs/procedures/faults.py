@@ -88,8 +88,13 @@ def _place(content: Mapping[str, Any]) -> Iterator[FieldError]:
         yield FieldError("clear_zone", "is missing for a procedure in the shop")
     if road != (content["run"]["kind"] == "drive"):
         yield FieldError("run.kind", "a drive is on the road, and only a drive", "Match road.")
-    if road and (content.get("floor") or content.get("zone_kind")):
-        yield FieldError("road", "a road procedure has no floor tolerance and no rack")
+    if road and any(content.get(name) for name in ("floor", "light", "zone_kind")):
+        yield FieldError("road", "a road procedure has no floor tolerance, no light and no rack")
+    light = content.get("light", {})
+    if "max_lux" in light and light.get("min_lux", 0) >= light["max_lux"]:
+        least, most = light["min_lux"], light["max_lux"]
+        says = f"can never be right: at least {least:g} lux is not below at most {most:g} lux"
+        yield FieldError("light.max_lux", says)
     if not road and "floor" not in content:
         yield FieldError("floor", "is missing", "Give slope_percent and deviation_mm.")
     if content["run"]["kind"] == "rack" and content.get("zone_kind") != "rack":

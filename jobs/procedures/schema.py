@@ -15,6 +15,8 @@ _CODE = {
 }
 _MINUTES = {"type": "integer", "minimum": 0, "maximum": 1440}
 _AMOUNT = {"type": "number", "minimum": 0}
+_LUX = {"type": "number", "exclusiveMinimum": 0, "maximum": 200000}
+_SHARE = {"type": "number", "exclusiveMinimum": 0, "maximum": 1}
 
 
 def _group(required: list[str], properties: dict[str, Any]) -> dict[str, Any]:
@@ -126,6 +128,11 @@ SCHEMA: Final[dict[str, Any]] = {
                 ["slope_percent", "deviation_mm"],
                 {"slope_percent": _AMOUNT, "deviation_mm": _AMOUNT},
             ),
+            "light": {
+                **_group([], {"min_lux": _LUX, "max_lux": _LUX, "uniformity": _SHARE}),
+                "minProperties": 1,
+                "description": "light on the floor of the clear zone; uniformity is least by mean",
+            },
             "equipment": _many(
                 _group(["type"], {"type": _CODE, "count": {"type": "integer", "minimum": 1}})
             ),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from bays.models import Hold, HoldReason, ResourceKind
+from bays.planner.holding import DRIVING
 from jobs.models import Step, Visit
 
 
@@ -20,12 +22,27 @@ class Standing:
 
 
 @dataclass(frozen=True)
+class Moving:
+    """A vehicle that is planned to be on its way: zones held only while it drives over them."""
+
+    step: Step
+    until: datetime
+    zones: frozenset[str]
+    drives: str  # "driving in", "driving out"
+
+
+@dataclass(frozen=True)
 class FloorNow:
-    """Vehicles on the floor, closed pieces of it, and vehicles in the shop but not on it."""
+    """Vehicles on the floor, closed pieces of it, and vehicles in the shop but not on it.
+
+    ``held`` names the step that holds each zone, for its own work or for the way there.
+    """
 
     standing: tuple[Standing, ...]
     closed: tuple[Hold, ...]
     elsewhere: tuple[Visit, ...]
+    moving: tuple[Moving, ...] = ()
+    held: Mapping[str, Step] = field(default_factory=dict)
 
 
 def floor_now(shop_id: int, at: datetime) -> FloorNow:
@@ -36,14 +53,15 @@ def floor_now(shop_id: int, at: datetime) -> FloorNow:
         .select_related("resource")
         .order_by("resource__code")
     )
-    until = {hold.step_id: hold.ends_at for hold in holds if hold.step_id is not None}
+    of_step = _by_step(holds)
     steps = (
         Step.objects.for_shop(shop_id)
-        .filter(pk__in=until)
+        .filter(pk__in=of_step)
         .select_related("visit__vehicle", "technician", "floor_edition")
         .order_by("placement_label", "starts_at")
     )
-    standing = _one_a_visit([_standing(step, until[step.pk], at) for step in steps])
+    by_id = {step.pk: step for step in steps}
+    standing = _one_a_visit(_standings(by_id.values(), of_step, at))
     there = {one.step.visit_id for one in standing}
     return FloorNow(
         standing=standing,
@@ -54,7 +72,46 @@ def floor_now(shop_id: int, at: datetime) -> FloorNow:
             .exclude(pk__in=there)
             .select_related("vehicle")
         ),
+        moving=tuple(
+            Moving(step, max(h.ends_at for h in crossed), _codes(crossed), crossed[0].note)
+            for step in by_id.values()
+            if (crossed := _crossed(of_step[step.pk]))
+        ),
+        held={
+            hold.resource.code: by_id[hold.step_id]
+            for hold in holds
+            if hold.step_id in by_id and hold.reason == HoldReason.WORK
+        },
     )
+
+
+def _by_step(holds: Iterable[Hold]) -> dict[int, list[Hold]]:
+    found: dict[int, list[Hold]] = {}
+    for hold in holds:
+        if hold.step_id is not None:
+            found.setdefault(hold.step_id, []).append(hold)
+    return found
+
+
+def _codes(holds: Iterable[Hold]) -> frozenset[str]:
+    return frozenset(hold.resource.code for hold in holds)
+
+
+def _crossed(holds: list[Hold]) -> list[Hold]:
+    """Holds of zones for the way in or out: the vehicle passes there and does not stand."""
+    return [hold for hold in holds if hold.note in DRIVING]
+
+
+def _standings(
+    steps: Iterable[Step], of_step: Mapping[int, list[Hold]], at: datetime
+) -> list[Standing]:
+    found = []
+    for step in steps:
+        crossed = {hold.pk for hold in _crossed(of_step[step.pk])}
+        there = [hold for hold in of_step[step.pk] if hold.pk not in crossed]
+        if there:
+            found.append(_standing(step, max(hold.ends_at for hold in there), at))
+    return found
 
 
 def _standing(step: Step, until: datetime, at: datetime) -> Standing:

@@ -12,6 +12,8 @@ from django.utils import timezone
 
 from bays.planner import Row
 from bays.selectors.holds import any_taken
+from bays.services.answers import answer_key
+from bays.services.warming import owe_warming
 from jobs.models import Calibration, Step, Vehicle, Visit
 from jobs.planning.problem import ShopPlan, load_shop_plan, warm_shop_plan
 from jobs.planning.request import (
@@ -110,6 +112,9 @@ def new_visit(
     """The visit with its steps, and the plan that knows them by the new vehicle's operations."""
     promised_at = promise_after(asked.clock.moment(max(row.end for row in rows)))
     visit = _visit_row(by, case, asked, rows, promised_at)
+    if case.vehicle.kind is None or case.request.sizes is not None:  # not in the library as it is
+        facts = (case.vehicle.shape, case.vehicle.turning_circle_mm)
+        owe_warming(shop_id=by.shop_id, cause=answer_key("sizes", 1, *facts))
     steps = {new_operation_id(step.order): step for step in _new_steps(visit, case)}
     return visit, replace(asked, steps={**asked.steps, **steps})
 
@@ -209,6 +214,7 @@ def _vehicle_row(shop_id: int, case: BookingCase) -> Vehicle:
             "front_overhang_mm": round(shape.front_overhang_mm),
             "rear_overhang_mm": round(shape.rear_overhang_mm),
             "tyre_track_mm": round(track) if track else None,
+            "turning_circle_mm": found.turning_circle_mm,
         },
     )
     return vehicle

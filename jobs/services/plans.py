@@ -95,7 +95,7 @@ def _place(step: Step, row: Row, shop_plan: ShopPlan, technicians: dict[str, Tec
     step.unit_codes = [code_of(unit) for unit in row.units]
     step.placement_label = place.planned.label
     if place.found is not None:
-        step.placement = stored_placement(place.found)
+        step.placement = stored_placement(place.found, place.ground, place.way)
         step.floor_edition = place.edition
     elif step.placement_key != row.placement:
         step.placement, step.floor_edition = None, None
@@ -113,7 +113,8 @@ def _holds_wanted(shop_plan: ShopPlan, rows: Sequence[Row]) -> list[HoldWanted]:
             kind, code = hold.resource.split(":", 1)
             step = shop_plan.steps[hold.row.operation]
             starts_at = shop_plan.clock.moment(hold.start)
-            if step.started_at is not None:  # the grid may begin a little before it really did
+            # The grid may begin a little before the step really did.
+            if step.started_at is not None and not hold.why:
                 starts_at = max(starts_at, step.started_at)
             wanted.append(
                 HoldWanted(
@@ -122,6 +123,7 @@ def _holds_wanted(shop_plan: ShopPlan, rows: Sequence[Row]) -> list[HoldWanted]:
                     starts_at=starts_at,
                     ends_at=shop_plan.clock.moment(hold.end),
                     step_id=step.pk,
+                    note=hold.why,
                 )
             )
     return [want for want in wanted if want.starts_at < want.ends_at]

@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from bays.services.checks import locked_shop, own
+from bays.services.warming import owe_warming
 from jobs.models import Procedure, ProcedureEdition
 from jobs.procedures import ProcedureContent, ProcedureFaults, content_digest
 from jobs.selectors.procedures import current_editions
@@ -65,6 +66,7 @@ def publish_edition(
             before={"number": newest.number, "digest": newest.digest} if newest else None,
             after={"code": read.code, "number": edition.number, "digest": digest},
         )
+        owe_warming(shop_id=by.shop_id, cause=f"edition:{edition.pk}")
     return edition
 
 

@@ -9,9 +9,9 @@ from typing import Any
 from django.core import signing
 from django.utils import timezone
 
-from bays import floor
 from bays.planner import ModelError, Offer, Quote, Row, quote
-from bays.selectors.floor import CurrentFloor
+from bays.selectors.floor import current_floor
+from jobs.planning.floor_answers import FloorAnswer, bay_answers, floor_answers
 from jobs.planning.problem import ShopPlan, load_shop_plan
 from jobs.planning.request import BookingCase, BookingRequest, planner_vehicle, resolve_request
 from shopcal.accounts.actor import Actor
@@ -64,8 +64,13 @@ class VisitQuote:
     offers: tuple[VisitOffer, ...]
     binding_says: str
     binding_frees_at: datetime | None
-    no_floor: tuple[str, ...]
     space: tuple[tuple[str, float, float], ...] = field(default=())  # name, length, width in mm
+    floor: tuple[FloorAnswer, ...] = field(default=())
+
+    @property
+    def no_floor(self) -> tuple[str, ...]:
+        """For each calibration that fits nowhere, however long one waits: why, in words."""
+        return tuple(f"{one.name}: {one.told.says}" for one in self.floor if one.nowhere)
 
     @property
     def faults(self) -> tuple[FieldError, ...]:
@@ -83,8 +88,9 @@ def quote_visit(*, by: Actor, request: BookingRequest, count: int | None = None)
     shop = Shop.objects.get(pk=by.shop_id)
     case = resolve_request(shop.pk, request)
     if not case.steps or case.vehicle.shape is None:
-        return VisitQuote(case, (), "", None, (), _space(case))
-    shop_plan = load_shop_plan(shop, timezone.now())
+        return VisitQuote(case, (), "", None, _space(case))
+    now = timezone.now()
+    shop_plan = load_shop_plan(shop, now)
     asked, answer = _ask(case, shop_plan, count or shop.offers_to_show)
     binding = answer.binding
     return VisitQuote(
@@ -96,9 +102,24 @@ def quote_visit(*, by: Actor, request: BookingRequest, count: int | None = None)
             if binding and binding.frees_at is not None
             else None
         ),
-        no_floor=_no_floor(case, shop_plan.current, shop.units),
         space=_space(case),
+        floor=floor_answers(case, shop_plan.current, shop, now),
     )
+
+
+def ask_each_bay(
+    *, by: Actor, request: BookingRequest
+) -> tuple[tuple[str, tuple[FloorAnswer, ...]], ...]:
+    """For each calibration of a request: where it fits in every bay, or why not. Changes nothing.
+
+    Raises:
+        NotAllowed: this person may not book.
+        NotFound: the shop has no floor plan yet.
+    """
+    require(by, Action.BOOK_VISIT)
+    shop = Shop.objects.get(pk=by.shop_id)
+    case = resolve_request(shop.pk, request)
+    return bay_answers(case, current_floor(shop.pk), shop, timezone.now())
 
 
 def _ask(case: BookingCase, shop_plan: ShopPlan, count: int) -> tuple[ShopPlan, Quote]:
@@ -206,18 +227,6 @@ def row_in(asked: ShopPlan, kept: list[Any], vehicle: str) -> Row:
         placement=placement,
         park_after=park,
     )
-
-
-def _no_floor(case: BookingCase, current: CurrentFloor, units: str) -> tuple[str, ...]:
-    """For each calibration that fits nowhere in the empty shop: why, in words."""
-    said = []
-    for name, parts in case.parts():
-        if not floor.placements(current.plan, parts, None):
-            told = floor.why_not(
-                current.plan, parts, None, frozenset(), units="us" if units == "us" else "metric"
-            )
-            said.append(f"{name}: {told.says}")
-    return tuple(said)
 
 
 def _space(case: BookingCase) -> tuple[tuple[str, float, float], ...]:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from bays.models import Hold, ResourceKind, Technician
+from bays.overlap import is_overlap
 from bays.planner import Replan, Row
+from bays.planner.holding import DRIVES_OUT
 from jobs.models import Step
 from jobs.planning.problem import ShopPlan, load_shop_plan, operation_id, warm_shop_plan
 from jobs.planning.space import OUTSIDE
@@ -98,7 +100,11 @@ def _finish(by: Actor, step_id: int) -> Step:
     for hold in (
         Hold.objects.for_shop(by.shop_id).filter(step_id=step.pk).select_related("resource")
     ):
-        if not (waits_there and hold.resource.kind == ResourceKind.ZONE):
+        if waits_there and hold.resource.kind == ResourceKind.ZONE:
+            continue
+        if hold.note == DRIVES_OUT:
+            _drive_out_now(hold, now)
+        else:
             _end_hold(hold, now)
     record_event(
         by=by,
@@ -172,6 +178,21 @@ def _let_go_of_earlier_floor(step: Step, now: datetime) -> None:
         step_id__in=list(earlier.values_list("pk", flat=True)), ends_at__gt=now
     ):
         _end_hold(hold, now)
+
+
+def _drive_out_now(hold: Hold, now: datetime) -> None:
+    """The vehicle is done earlier than planned: its way out is now, where the floor is free.
+
+    Where somebody else is on that floor, people see each other; nothing is held then.
+    """
+    hold.starts_at, hold.ends_at = now, now + (hold.ends_at - hold.starts_at)
+    try:
+        with transaction.atomic():
+            hold.save(update_fields=["starts_at", "ends_at"])
+    except IntegrityError as error:
+        if not is_overlap(error):
+            raise
+        hold.delete()
 
 
 def _end_hold(hold: Hold, now: datetime) -> None:

@@ -9,9 +9,12 @@ from typing import Any, Final
 from django.db import transaction
 
 from bays.floor import VehicleFaults, VehicleShape
+from bays.services.answers import answer_key
 from bays.services.checks import code_faults, locked_shop, refuse_faults, text_faults
 from bays.services.put import Put, put
+from bays.services.warming import owe_warming
 from jobs.models import VehicleModel
+from jobs.planning.ways import turning_faults
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.permissions import Action, require
 from shopcal.errors import FieldError
@@ -30,6 +33,7 @@ def vehicle_faults(
     front_overhang_mm: int,
     rear_overhang_mm: int,
     tyre_track_mm: int | None = None,
+    turning_circle_mm: int | None = None,
     vin_prefix: str = "",
     years: str = "",
     systems: Sequence[str] = (),
@@ -46,7 +50,10 @@ def vehicle_faults(
     for index, system in enumerate(systems):
         errors += code_faults(f"systems[{index}]", system)
     try:
-        VehicleShape(width_mm, wheelbase_mm, front_overhang_mm, rear_overhang_mm, tyre_track_mm)
+        shape = VehicleShape(
+            width_mm, wheelbase_mm, front_overhang_mm, rear_overhang_mm, tyre_track_mm
+        )
+        errors += turning_faults(shape, turning_circle_mm)
     except VehicleFaults as refused:
         errors += [
             FieldError(e.path.replace("tyre_track_outer_mm", "tyre_track_mm"), e.says, e.right)
@@ -58,8 +65,9 @@ def vehicle_faults(
 def put_vehicle_model(*, by: Actor, **facts: Any) -> Put:
     """Add a kind of vehicle, or change the one with this code; ``facts`` as ``vehicle_faults``.
 
-    Sizes are millimetres; ``tyre_track_mm`` is across the outer tread blocks. Vehicles already
-    known by their VIN keep the sizes they were booked with.
+    Sizes are millimetres; ``tyre_track_mm`` is across the outer tread blocks and
+    ``turning_circle_mm`` from kerb to kerb. Vehicles already known by their VIN keep the sizes
+    they were booked with.
 
     Raises:
         NotAllowed: neither a service writer nor a manager. Invalid: every fault, by its field.
@@ -67,13 +75,16 @@ def put_vehicle_model(*, by: Actor, **facts: Any) -> Put:
     require(by, Action.BOOK_VISIT)
     refuse_faults("vehicle_model_invalid", "The vehicle was not saved.", vehicle_faults(**facts))
     values = {
-        "tyre_track_mm": None, "vin_prefix": "", "years": "", "source": "", **facts,
-        "systems": list(facts.get("systems", ())),
+        "tyre_track_mm": None, "turning_circle_mm": None, "vin_prefix": "", "years": "",
+        "source": "", **facts, "systems": list(facts.get("systems", ())),
     }  # fmt: skip
     code = values.pop("code")
     with transaction.atomic():
         locked_shop(by)
-        return put(by, VehicleModel, "vehicle_model", where={"code": code}, values=values)
+        done = put(by, VehicleModel, "vehicle_model", where={"code": code}, values=values)
+        if done.outcome != "unchanged":
+            owe_warming(shop_id=by.shop_id, cause=f"kind:{answer_key(code, 1, values)}")
+        return done
 
 
 def add_vehicle_model(*, by: Actor, code: str, **facts: Any) -> VehicleModel:

@@ -13,7 +13,8 @@ from shopcal.accounts.actor import Actor
 
 _SIZES: Final = ("width_mm", "wheelbase_mm", "front_overhang_mm", "rear_overhang_mm")
 _TEXTS: Final = ("vin_prefix", "years", "source")
-_KEPT: Final = (*_TEXTS, "tyre_track_mm", "systems")
+_OPTIONAL_SIZES: Final = ("tyre_track_mm", "turning_circle_mm")
+_KEPT: Final = (*_TEXTS, *_OPTIONAL_SIZES, "systems")
 
 
 def read(value: Any, reading: Reading) -> list[dict[str, Any]]:
@@ -21,7 +22,7 @@ def read(value: Any, reading: Reading) -> list[dict[str, Any]]:
     found = []
     seen: dict[str, str] = {}
     needed = ("code", "make", "name", *_SIZES)
-    may = (*_TEXTS, "tyre_track_mm", "systems")
+    may = (*_TEXTS, *_OPTIONAL_SIZES, "systems")
     for entry in faults.entries(value, "vehicle_models", needed=needed, may=may):
         facts, whole = _facts(entry, faults)
         faults.once(f"{entry.path}.code", facts.get("code"), seen)
@@ -41,7 +42,7 @@ def _facts(entry: Entry, faults: Faults) -> tuple[dict[str, Any], bool]:
         facts[name] = faults.given(
             entry, name, lambda v, p: faults.words(v, p, at_most=200, needed=False)
         )
-    for name in (*_SIZES, "tyre_track_mm"):
+    for name in (*_SIZES, *_OPTIONAL_SIZES):
         facts[name] = faults.given(entry, name, faults.count)
     if "systems" in entry.fields:
         facts["systems"] = _systems(entry, faults)
@@ -71,8 +72,8 @@ def _told(row: VehicleModel) -> dict[str, Any]:
     told: dict[str, Any] = {"code": row.code, "make": row.make, "name": row.name}
     told |= {name: getattr(row, name) for name in _TEXTS if getattr(row, name)}
     told |= {name: getattr(row, name) for name in _SIZES}
-    if row.tyre_track_mm is not None:
-        told["tyre_track_mm"] = row.tyre_track_mm
+    optional = {name: getattr(row, name) for name in _OPTIONAL_SIZES}
+    told |= {name: value for name, value in optional.items() if value is not None}
     return told | {"systems": list(row.systems)}
 
 

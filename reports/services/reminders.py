@@ -9,8 +9,9 @@ from typing import Final
 from django.conf import settings
 
 from bays.selectors.equipment import UnitDue
+from bays.selectors.surveys import SurveyDue
 from bays.upkeep import DueState
-from reports.selectors.reminders import upkeep_to_remind
+from reports.selectors.reminders import surveys_to_remind, upkeep_to_remind
 from shopcal.accounts.models import Shop
 from shopcal.outbox import enqueue
 from shopcal.outbox.services.mail import Mail, queue_mail
@@ -44,12 +45,13 @@ def owe_reminders(now: datetime) -> int:
 def remind_shop(*, shop_id: int, day: date) -> bool:
     """Owe the mail of one day, in the caller's transaction; whether there was anything to say."""
     shop = Shop.objects.get(pk=shop_id)
-    rows = upkeep_to_remind(shop_id, day)
-    if not rows or not shop.email:
+    rows, surveys = upkeep_to_remind(shop_id, day), surveys_to_remind(shop_id, day)
+    if not (rows or surveys) or not shop.email:
         return False
-    overdue = sum(row.due.state is DueState.OVERDUE for row in rows)
+    states = [row.due.state for row in rows] + [row.state for row in surveys]
+    subject = _subject(states.count(DueState.OVERDUE), len(states))
     queue_mail(
-        Mail(to=[shop.email], subject=_subject(overdue, len(rows)), text=_text(shop, rows)),
+        Mail(to=[shop.email], subject=subject, text=_text(shop, rows, surveys)),
         key=f"upkeep-mail:{shop_id}:{day.isoformat()}",
         shop_id=shop_id,
     )
@@ -64,14 +66,26 @@ def _subject(overdue: int, count: int) -> str:
     return f"Upkeep: {', '.join(parts)}"
 
 
-def _text(shop: Shop, rows: Sequence[UnitDue]) -> str:
-    lines = [f"Equipment of {shop.name} that needs care:", ""]
+def _text(shop: Shop, rows: Sequence[UnitDue], surveys: Sequence[SurveyDue]) -> str:
+    lines = []
+    if rows:
+        lines += [f"Equipment of {shop.name} that needs care:", ""]
     for row in rows:
         serial = f" (serial {row.unit.serial})" if row.unit.serial else ""
         lines.append(f"- {row.unit.name}{serial}, {row.rule.name}: {row.due.says}")
-    lines += [
-        "",
-        "What is overdue cannot be booked, and a run with it needs a manager's reason.",
-        f"{settings.PUBLIC_URL}/equipment/",
-    ]
-    return "\n".join(lines) + "\n"
+    if rows:
+        lines += [
+            "",
+            "What is overdue cannot be booked, and a run with it needs a manager's reason.",
+            f"{settings.PUBLIC_URL}/equipment/",
+            "",
+        ]
+    if surveys:
+        lines += [f"The floor of {shop.name} is to be read again:", ""]
+        lines += [f"- {due.name}, {due.survey.instrument}: {due.says}" for due in surveys]
+        lines += [
+            "",
+            "By an overdue survey nothing is said to be level or lit enough.",
+            f"{settings.PUBLIC_URL}/setup/surveys/",
+        ]
+    return "\n".join(lines).rstrip() + "\n"

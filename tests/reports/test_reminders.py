@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from django.core import mail as outgoing
 
-from bays.models import UpkeepRule
+from bays.models import FloorSurvey, UpkeepRule
 from reports.services.reminders import owe_reminders
 from shopcal.accounts.models import Shop
 from shopcal.outbox import drain
@@ -63,3 +63,44 @@ def test_a_shop_without_an_address_is_left_alone(overdue: Shop) -> None:
     overdue.email = ""
     overdue.save()
     assert owe_reminders(SEVEN) == 0
+
+
+def read_floor(shop: Shop, due_on: date) -> None:
+    FloorSurvey.objects.create(
+        shop=shop,
+        number=FloorSurvey.objects.for_shop(shop.pk).count() + 1,
+        surveyed_on=due_on - timedelta(days=365),
+        due_on=due_on,
+        instrument="Rotating laser 7",
+        points=[[0, 0, 0], [9000, 0, 1], [0, 9000, 1]],
+        recorded_by="R. Osei",
+    )
+
+
+def test_a_floor_to_be_read_again_is_in_the_same_mail(overdue: Shop) -> None:
+    read_floor(overdue, date(2026, 11, 24))
+    owe_reminders(SEVEN)
+    send_all()
+    (sent,) = outgoing.outbox
+    assert sent.subject == "Upkeep: 2 overdue"
+    assert "- Floor survey 1, Rotating laser 7: overdue since 25 November" in sent.body
+    assert "/setup/surveys/" in sent.body
+
+
+def test_a_survey_alone_is_reason_enough_for_a_mail(overdue: Shop) -> None:
+    unit_in(overdue, "tape-1", "", "").type.units.update(commissioned_on=date(2026, 11, 20))
+    read_floor(overdue, date(2026, 12, 5))
+    owe_reminders(SEVEN)
+    send_all()
+    (sent,) = outgoing.outbox
+    assert sent.subject == "Upkeep: 1 due soon"
+    assert "needs care" not in sent.body
+    assert "Floor survey 1, Rotating laser 7: due in 10 days" in sent.body
+
+
+def test_a_survey_in_date_is_not_mentioned(overdue: Shop) -> None:
+    read_floor(overdue, date(2027, 11, 24))
+    owe_reminders(SEVEN)
+    send_all()
+    (sent,) = outgoing.outbox
+    assert "Floor survey" not in sent.body

@@ -15,7 +15,7 @@ from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
-from bays.models import Closure, EquipmentUnit
+from bays.models import Closure, EquipmentUnit, FloorSurvey
 from jobs.models import Step, Visit
 from jobs.services.booking import book_visit
 from jobs.services.quotes import quote_visit
@@ -28,7 +28,9 @@ from tests.faults.small_shop import SLUG, make_shop
 from tests.jobs.services.test_booking import asked
 
 OPEN_TO_ALL = {"healthz", "metrics", "sign-in", "sign-out", "choose-shop"}
-FIXED = {"form": "json", "kind": "unit-out", "act": "hold", "seq": 0}
+FIXED = {"form": "json", "kind": "unit-out", "act": "hold", "seq": 0, "number": 1}
+# Where the same name means something else than elsewhere.
+FIXED_FOR = {name: {"kind": "floor"} for name in ("survey-new", "survey-add", "survey")}
 
 pytestmark = pytest.mark.django_db
 
@@ -66,8 +68,13 @@ def samples() -> Iterator[dict[str, object]]:
         endpoint = WebhookEndpoint.objects.create(
             shop_id=shop_id, url="https://receiver.example/", secret="s" * 64
         )
+        survey = FloorSurvey.objects.create(
+            shop_id=shop_id, surveyed_on="2026-11-01", instrument="level", recorded_by="somebody",
+            points=[[0, 0, 0], [1000, 0, 0], [0, 1000, 0]],
+        )  # fmt: skip
         yield {
             **FIXED,
+            "survey_id": survey.pk,
             "visit_id": visit.pk,
             "step_id": Step.objects.filter(visit=visit).first().pk,  # type: ignore[union-attr]
             "unit_id": EquipmentUnit.objects.for_shop(shop_id).first().pk,  # type: ignore[union-attr]
@@ -81,6 +88,7 @@ def samples() -> Iterator[dict[str, object]]:
 def address(pattern: URLPattern, samples: dict[str, object]) -> tuple[str, bool]:
     """The address with sample ids, and whether it names a row."""
     wanted = list(pattern.pattern.regex.groupindex)  # type: ignore[union-attr]
+    samples = {**samples, **FIXED_FOR.get(str(pattern.name), {})}
     missing = [name for name in wanted if name not in samples]
     assert not missing, f"{pattern.name} needs a sample for {missing}"
     url = reverse(name_of(pattern), kwargs={name: samples[name] for name in wanted})

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from bays.planner.answers import Rule, Violation
+from bays.planner.checks.travel import travel
 from bays.planner.problem import Problem, Row
 
 
@@ -23,7 +24,7 @@ def check_double_booking(problem: Problem, rows: Sequence[Row]) -> Iterator[Viol
     pins = {(row.vehicle, row.operation) for row in problem.pins}
     people_and_units: dict[str, list[_Entry]] = defaultdict(list)
     zones: dict[str, list[_Entry]] = defaultdict(list)
-    for row, leaves in _departures(problem, rows):
+    for row, leaves in departures(problem, rows):
         fixed = (row.vehicle, row.operation) in pins
         fact = row.end if fixed else row.start
         for name in (row.technician, *row.units):
@@ -40,7 +41,7 @@ def check_double_booking(problem: Problem, rows: Sequence[Row]) -> Iterator[Viol
     yield from _on_blocked_floor(problem, zones)
 
 
-def _departures(problem: Problem, rows: Sequence[Row]) -> Iterator[tuple[Row, int]]:
+def departures(problem: Problem, rows: Sequence[Row]) -> Iterator[tuple[Row, int]]:
     """Each row and the minute its vehicle clears the zones it stood on."""
     planned = {(row.vehicle, row.operation): row for row in rows}
     for vehicle in problem.vehicles:
@@ -52,15 +53,10 @@ def _departures(problem: Problem, rows: Sequence[Row]) -> Iterator[tuple[Row, in
             if number + 1 < len(vehicle.operations) and not row.park_after:
                 after = planned.get((vehicle.id, vehicle.operations[number + 1].id))
                 if after is not None:
-                    leaves = max(leaves, after.start - _gap(problem, row, after))
+                    leaves = max(
+                        leaves, after.start - travel(problem, row.placement, after.placement)
+                    )
             yield row, leaves
-
-
-def _gap(problem: Problem, row: Row, after: Row) -> int:
-    if row.placement == after.placement:
-        return 0
-    kinds = {problem.placements[row.placement].kind, problem.placements[after.placement].kind}
-    return 0 if "road" in kinds else problem.move_minutes
 
 
 def _second_minutes(problem: Problem, row: Row) -> int:
@@ -91,6 +87,7 @@ def _on_blocked_floor(problem: Problem, zones: dict[str, list[_Entry]]) -> Itera
     for block in problem.blocked:
         start, end = block.window
         for entry in zones.get(block.resource_id, ()):
-            if max(entry.start, entry.fixed_until, start) < min(entry.end, end):
+            own = block.vehicle == entry.row.vehicle
+            if not own and max(entry.start, entry.fixed_until, start) < min(entry.end, end):
                 says = f"{entry.row.vehicle} {entry.row.operation}: {block.reason}"
                 yield Violation(Rule.BLOCKED, f"{says} ({block.resource_id})", (entry.row,))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from bays.planner.answers import Rule, Violation
+from bays.planner.checks.travel import first_stand, lot_of, travel
 from bays.planner.problem import Operation, Problem, Row, Vehicle
 
 
@@ -17,7 +18,7 @@ def check_order(problem: Problem, rows: Sequence[Row]) -> Iterator[Violation]:
 def _vehicle_order(
     problem: Problem, vehicle: Vehicle, planned: dict[tuple[str, str], Row]
 ) -> Iterator[Violation]:
-    lot = next(p.id for p in problem.placements.values() if p.kind == "lot")
+    lot = lot_of(problem)
     pins = {(row.vehicle, row.operation) for row in problem.pins}
     earlier: Row | None = None
     for operation in vehicle.operations:
@@ -41,19 +42,14 @@ def _follows(
     lot: str,
 ) -> Iterator[Violation]:
     if earlier is None:
-        ready, travel = vehicle.release, _travel(problem, lot, row.placement)
+        ready = vehicle.release
+        moving = travel(problem, first_stand(problem, vehicle), row.placement)
     elif earlier.park_after:
         ready = earlier.end
-        travel = _travel(problem, earlier.placement, lot) + _travel(problem, lot, row.placement)
+        moving = travel(problem, earlier.placement, lot) + travel(problem, lot, row.placement)
     else:
-        ready, travel = earlier.end, _travel(problem, earlier.placement, row.placement)
-    soonest = ready + max(travel, operation.lag)
+        ready, moving = earlier.end, travel(problem, earlier.placement, row.placement)
+    soonest = ready + max(moving, operation.lag)
     if row.start < soonest:
         says = f"{row.vehicle} {row.operation}: starts {soonest - row.start} minutes too early"
         yield Violation(Rule.ORDER, says, (row,) if earlier is None else (earlier, row))
-
-
-def _travel(problem: Problem, start: str, end: str) -> int:
-    if start == end or problem.placements[start].kind == "road":
-        return 0
-    return 0 if problem.placements[end].kind == "road" else problem.move_minutes

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from bays.planner.answers import Plan, Rule, Violation
-from bays.planner.problem import Problem, Row
+from bays.planner.checks.travel import first_stand, lot_of, travel
+from bays.planner.problem import Problem, Row, Vehicle
 
 
 def check_totals(problem: Problem, plan: Plan) -> Iterator[Violation]:
@@ -19,7 +20,7 @@ def check_totals(problem: Problem, plan: Plan) -> Iterator[Violation]:
             late[vehicle.id] = minutes_late
         cost += problem.costs.tardy * vehicle.weight * minutes_late
         cost += problem.costs.flow * (rows[-1].end - vehicle.release)
-        cost += problem.costs.move * _moves(problem, rows)
+        cost += problem.costs.move * _moves(problem, vehicle, rows)
     cost += _changes(problem, planned)
     if dict(plan.late) != late:
         yield Violation(Rule.WRONG_LATE, f"says late {dict(plan.late)}, is late {late}")
@@ -27,18 +28,13 @@ def check_totals(problem: Problem, plan: Plan) -> Iterator[Violation]:
         yield Violation(Rule.WRONG_COST, f"says it costs {plan.cost}, costs {cost}")
 
 
-def _moves(problem: Problem, rows: list[Row]) -> int:
-    path = [next(p.id for p in problem.placements.values() if p.kind == "lot")]
+def _moves(problem: Problem, vehicle: Vehicle, rows: list[Row]) -> int:
+    path = [first_stand(problem, vehicle)]
     for row in rows:
         path.append(row.placement)
         if row.park_after and row is not rows[-1]:
-            path.append(path[0])
-    kinds = {name: problem.placements[name].kind for name in path}
-    return sum(
-        1
-        for a, b in pairwise(path)
-        if a != b and "road" not in (kinds[a], kinds[b]) and problem.move_minutes > 0
-    )
+            path.append(lot_of(problem))
+    return sum(1 for a, b in pairwise(path) if travel(problem, a, b) > 0)
 
 
 def _changes(problem: Problem, planned: dict[tuple[str, str], Row]) -> int:

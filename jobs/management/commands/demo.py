@@ -25,6 +25,7 @@ from jobs.demo.people import (
     open_demo_shop,
     set_password,
 )
+from jobs.demo.surveys import floor_surveys, light_surveys
 from jobs.demo.visits import book_demo_visits
 from jobs.models import Step
 from jobs.procedures import load_yaml
@@ -67,6 +68,7 @@ class Command(BaseCommand):
         document["procedures"] = [
             load_yaml(path.read_text()) for path in sorted((FOLDER / "procedures").glob("*.yaml"))
         ]
+        document["floor_surveys"], document["light_surveys"] = floor_surveys(), light_surveys()
         document["shop"]["time_zone"] = time_zone or morning_zone(timezone.now())
         shop = open_demo_shop(document["shop"]["time_zone"])
         import_shop(by=actor_of(shop, MANAGER), document=document)

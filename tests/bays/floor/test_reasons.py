@@ -3,7 +3,8 @@ from __future__ import annotations
 import pytest
 
 from bays.floor import FloorPlan, why_not
-from bays.floor.words import floor_size, listed, names_together, short_length
+from bays.floor.sayings import Phone
+from bays.floor.words import AND, floor_size, listed, names_together, short_length, to_spare
 from tests.bays.floor.cases import (
     bay,
     case_parts,
@@ -29,20 +30,23 @@ def test_it_is_said_which_bay_would_have_to_be_empty() -> None:
     occupied = frozenset(case["occupied"])
     answer = why_not(plan_of(case), case_parts(case), case["headings_deg"], occupied)
     assert [sorted(held) for held in answer.zones_to_empty] == case["expect"]["fits_if_emptied"]
-    assert answer.says == "It fits if B3 is empty."
+    assert answer.says == "It fits if B3 is empty, with 2 cm to spare."
     assert answer.proven
 
 
 def test_words_name_the_bay() -> None:
     answer = why_not(FloorPlan.from_content(THREE), parts_of(500, 600, 1800), None, {"B1", "B3"})  # type: ignore[arg-type]
-    assert answer.says == "It fits if Bay 3 is empty."
+    assert answer.says == "It fits if Bay 3 is empty, with 2 cm to spare."
     both = why_not(FloorPlan.from_content(THREE), parts_of(500, 600, 1800), None, {"B2", "B3"})  # type: ignore[arg-type]
-    assert both.says == "It fits if Bays 2 and 3 are empty."
+    assert both.says == "It fits if Bays 2 and 3 are empty, with 2 cm to spare."
 
 
 def test_it_is_said_when_it_does_fit() -> None:
     answer = why_not(FloorPlan.from_content(THREE), parts_of(500, 600, 1800), None, frozenset())
-    assert answer.says == "It fits: Bays 2 + 3."
+    assert answer.says == "It fits in Bays 2 and 3 with 2 cm to spare."
+    assert answer.fits is not None
+    assert answer.spare_mm == pytest.approx(25, abs=1)
+    assert answer.outcome == "fits"
     assert answer.zones_to_empty == ()
 
 
@@ -59,9 +63,10 @@ def test_nearest_miss_tells_side_length_and_column() -> None:
     (short,) = answer.shortfalls
     assert short.side in ("front", "rear")
     assert short.by_mm == pytest.approx(120, abs=0.5)
-    assert short.against in (("wall",), ("C4",))
+    # as short in front, against the wall; a column tells more
+    assert (short.side, short.against) == ("rear", ("C4",))
     assert answer.says.startswith(
-        "The shop has no floor of 7 x 2.9 m for it. At best it is short by"
+        "The shop has no floor of 7 x 2.9 m around a bay, at any heading. Nearest, in 1: short by "
     )
     assert "12 cm" in answer.says
 
@@ -104,11 +109,11 @@ def test_no_floor_at_all_is_said_with_its_size() -> None:
     )
     plan, parts = FloorPlan.from_content(shed), parts_of(2000, 3350, 1850)
     answer = why_not(plan, parts, None, frozenset())
-    assert answer.says == "The shop has no floor of 10.2 x 5.6 m for it."
+    assert answer.says == "The shop has no floor of 10.2 x 5.6 m around a bay, at any heading."
     assert answer.shortfalls == ()
     assert answer.proven
     in_feet = why_not(plan, parts, None, frozenset(), units="us")
-    assert in_feet.says == "The shop has no floor of 33.5 x 18.4 ft for it."
+    assert in_feet.says == "The shop has no floor of 33.5 x 18.4 ft around a bay, at any heading."
 
 
 def test_a_plan_without_bays_says_so() -> None:
@@ -133,8 +138,35 @@ def test_shortfalls_are_never_said_too_small(mm: float, units: str, said: str) -
     assert short_length(mm, units) == said  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize(
+    ("mm", "units", "said"),
+    [
+        (349.9, "metric", "34 cm to spare"),
+        (340.0, "metric", "34 cm to spare"),
+        (10.0, "metric", "1 cm to spare"),
+        (9.9, "metric", "9 mm to spare"),
+        (0.4, "metric", "no room to spare"),
+        (3190, "metric", "3.1 m to spare"),
+        (345.0, "us", "13 in to spare"),
+        (25.3, "us", "0.75 in to spare"),
+        (6.0, "us", "no room to spare"),
+    ],
+)
+def test_room_to_spare_is_never_said_too_large(mm: float, units: str, said: str) -> None:
+    assert to_spare(mm, units) == said  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("mm", "said"),
+    [(0.4, "It just fits in Bay 2."), (12.0, "It fits in Bay 2 with 1 cm to spare.")],
+)
+def test_less_than_a_millimetre_just_fits(mm: float, said: str) -> None:
+    assert Phone(FloorPlan.from_content(THREE)).fits(" in Bay 2", mm) == said
+
+
 def test_sizes_and_lists_are_said_as_people_say_them() -> None:
     assert floor_size(10200, 5600, "metric") == "10.2 x 5.6 m"
     assert names_together(["Bay 1", "East aisle", "Bay 2"], " + ") == ["Bays 1 + 2", "East aisle"]
+    assert names_together(["Bay 1", "Bay 2", "Bay 3"], AND) == ["Bays 1, 2 and 3"]
     assert names_together(["Lift", "Bay A"], " + ") == ["Lift", "Bay A"]
     assert listed(["a", "b", "c"], "or") == "a, b or c"

@@ -3,6 +3,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -11,6 +12,7 @@ import yaml
 from django.test import Client
 
 from bays.services.transfer import import_shop
+from jobs.demo.surveys import floor_surveys, light_surveys
 from shopcal.accounts.models import Shop
 from tests.conftest import Person
 
@@ -24,9 +26,16 @@ def _a_tuesday_morning() -> object:
         yield
 
 
+def demo_shop() -> dict[str, Any]:
+    """The demonstration shop with its surveys, as a document."""
+    document: dict[str, Any] = yaml.safe_load(DEMO.read_text())
+    document["floor_surveys"], document["light_surveys"] = floor_surveys(), light_surveys()
+    return document
+
+
 @pytest.fixture
 def furnished(shop: Shop, manager: Person) -> Shop:
-    import_shop(by=manager.actor, document=yaml.safe_load(DEMO.read_text()))
+    import_shop(by=manager.actor, document=demo_shop())
     shop.refresh_from_db()
     return shop
 

@@ -6,15 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import pytest
-import yaml
 from django.test import Client
 from django.urls import reverse
 
-from bays.models import Closure, EquipmentUnit
+from bays.models import Closure, EquipmentUnit, FloorSurvey
 from bays.services.transfer import import_shop
 from shopcal.accounts.models import Shop
 from shopcal.accounts.roles import Role
-from tests.bays.pages.conftest import DEMO
+from tests.bays.pages.conftest import demo_shop
 from tests.conftest import JoinShop, Person
 
 EVERYONE, FLOOR, MANAGER = set(Role), {Role.TECHNICIAN, Role.MANAGER}, {Role.MANAGER}
@@ -41,14 +40,32 @@ PAGES = [
     Page("add-absence", "post", MANAGER),
     Page("add-closure", "post", MANAGER),
     Page("drop-closure", "post", MANAGER, "closure"),
+    Page("draw-floor", "get", MANAGER),
+    Page("draw-begin", "get", MANAGER),
+    Page("draw-hall", "post", MANAGER),
+    Page("draw-file", "post", MANAGER),
+    Page("draw-dxf", "post", MANAGER),
+    Page("draw-layers", "get", MANAGER),
+    Page("draw-layers-told", "post", MANAGER),
+    Page("draw-save", "post", MANAGER),
+    Page("draw-thing", "post", MANAGER),
+    Page("draw-publish", "post", MANAGER),
+    Page("draw-discard", "post", MANAGER),
+    Page("floor-edition", "get", EVERYONE, args=("1",)),
+    Page("draw-from-edition", "post", MANAGER, args=("1",)),
+    Page("surveys", "get", EVERYONE),
+    Page("survey", "get", EVERYONE, "survey", args=("floor",)),
+    Page("survey-new", "get", MANAGER, args=("light",)),
+    Page("survey-add", "post", MANAGER, args=("light",)),
 ]
 each_page = pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
 
 
 def address(page: Page, shop: Shop) -> str:
-    rows = {"unit": EquipmentUnit, "closure": Closure}
+    rows = {"unit": EquipmentUnit, "closure": Closure, "survey": FloorSurvey}
     if page.row:
-        return reverse(page.name, args=[rows[page.row].objects.for_shop(shop.pk)[0].pk])
+        row = rows[page.row].objects.for_shop(shop.pk)[0]
+        return reverse(page.name, args=[*page.args, row.pk])
     return reverse(page.name, args=page.args)
 
 
@@ -86,8 +103,7 @@ def test_the_other_method_is_refused(page: Page, furnished: Shop, in_charge: Cli
 def test_another_shops_row_is_missing(
     page: Page, furnished: Shop, other_shop: Shop, other_manager: Person, in_charge: Client
 ) -> None:
-    document = yaml.safe_load(DEMO.read_text())
-    import_shop(by=other_manager.actor, document=document)
+    import_shop(by=other_manager.actor, document=demo_shop())
     assert getattr(in_charge, page.method)(address(page, other_shop)).status_code == 404
-    missing = reverse(page.name, args=[999_999])
+    missing = reverse(page.name, args=[*page.args, 999_999])
     assert getattr(in_charge, page.method)(missing).status_code == 404

@@ -28,7 +28,7 @@ def bring_in(client: Client, content: bytes, name: str = "shop.yaml", **more: An
 def test_an_empty_shop_shows_what_to_do_first(in_charge: Client) -> None:
     page = text(in_charge.get(reverse("shop-setup")))
     assert "Import a shop file that names the technicians" in page
-    assert "Nothing can be booked until a shop file brings one" in page
+    assert "Nothing can be booked without" in page
 
 
 def test_the_demo_file_furnishes_an_empty_shop(shop: Shop, in_charge: Client) -> None:

@@ -90,6 +90,16 @@ _DOCUMENT: dict[str, Any] = {
             "points": [[0, 0, 0], [5000, 0, 2], [0, 8000, 1]],
         }
     ],
+    "light_surveys": [
+        {
+            "surveyed_on": "2026-01-05",
+            "due_on": "2027-01-05",
+            "instrument": "light meter",
+            "reading_uncertainty_percent": 4,
+            "conditions": "all lamps on",
+            "points": [[0, 0, 520], [5000, 0, 610], [0, 8000, 480]],
+        }
+    ],
     "vehicle_models": [
         {
             "code": "tern-van",

@@ -1,4 +1,4 @@
-"""Floor plan editions, the zones they bring, and surveys."""
+"""Floor plan editions, and the zones they bring."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from django.db import DatabaseError, transaction
 from django.utils import timezone
 
 from bays.floor import PlanFaults
-from bays.models import FloorPlanEdition, FloorSurvey, Hold, Resource
-from bays.services.floor import publish_floor_plan, record_survey
-from shopcal.errors import Conflict, Invalid, NotAllowed
+from bays.models import FloorPlanEdition, Hold, Resource
+from bays.services.floor import publish_floor_plan
+from shopcal.errors import Conflict, NotAllowed
 from shopcal.history.models import Event
 from tests.bays.services.shop_file import FLOOR
 from tests.conftest import Person
@@ -101,10 +101,6 @@ def test_only_a_manager_changes_the_floor(technician: Person, service_writer: Pe
     for person in (technician, service_writer):
         with pytest.raises(NotAllowed):
             publish_floor_plan(by=person.actor, content=FLOOR)
-        with pytest.raises(NotAllowed):
-            record_survey(
-                by=person.actor, points=[], surveyed_on=timezone.now().date(), instrument="laser"
-            )
 
 
 @pytest.mark.parametrize("act", ["update", "delete"])
@@ -114,34 +110,3 @@ def test_the_database_refuses_to_change_an_edition(manager: Person, act: str) ->
     with pytest.raises(DatabaseError, match="never changed"), transaction.atomic():
         rows.update(name="Other") if act == "update" else rows.delete()
     assert FloorPlanEdition.objects.get().name == "Small hall"
-
-
-def test_a_survey_is_kept_with_its_points(manager: Person) -> None:
-    publish_floor_plan(by=manager.actor, content=FLOOR)
-    points = [[0, 0, 0.0], [9000, 0, 1.5], [0, 7000, -1.0]]
-    record_survey(
-        by=manager.actor, points=points, surveyed_on=timezone.now().date(), instrument="laser"
-    )
-    assert FloorSurvey.objects.get().points == points
-    assert Event.objects.filter(kind="floor.surveyed").count() == 1
-
-
-@pytest.mark.parametrize(
-    ("points", "path"),
-    [
-        ([[0, 0, 0], [1, 0, 0]], "points"),
-        ([[0, 0, 0], [1, 0, 0], [0, 1]], "points[2]"),
-        ([[0, 0, 0], [1, 0, 0], [0, 1, float("nan")]], "points[2]"),
-        ([[0, 0, 0], [1, 0, 0], [0, 9000, 0]], "points[2]"),  # outside the hall
-    ],
-)
-def test_a_survey_that_cannot_be_is_refused(
-    manager: Person, points: list[list[float]], path: str
-) -> None:
-    publish_floor_plan(by=manager.actor, content=FLOOR)
-    with pytest.raises(Invalid) as refused:
-        record_survey(
-            by=manager.actor, points=points, surveyed_on=timezone.now().date(), instrument="laser"
-        )
-    assert path in [error.path for error in refused.value.errors]
-    assert not FloorSurvey.objects.exists()

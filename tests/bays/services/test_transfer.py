@@ -99,6 +99,23 @@ FAULTS: list[tuple[Change, str]] = [
     (_set(lambda d: d["floor"]["zones"][0], polygon=[[0, 0]]), "floor.zones[0].polygon"),
     (_set(lambda d: d["floor"]["bays"][0], zones=["bay-9"]), "floor.bays[0].zones[0]"),
     (_set(lambda d: d["floor_surveys"][0], points=[[0, 0, 0]]), "floor_surveys[0].points"),
+    (
+        _set(lambda d: d["floor_surveys"][0], points=[[i, i, 0] for i in range(0, 4000, 500)]),
+        "floor_surveys[0].points",
+    ),
+    (_set(lambda d: d["floor_surveys"][0], due_on="2025-01-01"), "floor_surveys[0].due_on"),
+    (_set(lambda d: d["floor_surveys"][0], days_ago=3), "floor_surveys[0]"),
+    (lambda d: d["floor_surveys"][0].pop("surveyed_on"), "floor_surveys[0].surveyed_on"),
+    (_set(lambda d: d["light_surveys"][0], points=[[0, 0, 500]]), "light_surveys[0].points"),
+    (
+        lambda d: d["light_surveys"][0]["points"][1].__setitem__(2, -5),
+        "light_surveys[0].points[1]",
+    ),
+    (
+        _set(lambda d: d["light_surveys"][0], good_for_days=99_999_999),
+        "light_surveys[0].good_for_days",
+    ),
+    (_set(lambda d: d["light_surveys"][0], colour="warm"), "light_surveys[0].colour"),
     (_set(lambda d: d["vehicle_models"][0], width_mm="2 m"), "vehicle_models[0].width_mm"),
     (_set(lambda d: d["vehicle_models"][0], wheelbase_mm=20), "vehicle_models[0].wheelbase_mm"),
     (_set(lambda d: d["vehicle_models"][0], vin_prefix="OIQ"), "vehicle_models[0].vin_prefix"),
@@ -319,3 +336,19 @@ def test_yaml_json_and_date_objects_say_the_same(manager: Person, other_manager:
     import_shop(by=other_manager.actor, document=with_dates)
     closures = [export_shop(p.shop_id)["hours"] for p in (manager, other_manager)]
     assert closures[0] == closures[1]
+
+
+def test_days_counted_from_today_become_days_of_the_calendar(manager: Person) -> None:
+    document = small_document()
+    for key in ("floor_surveys", "light_surveys"):
+        row = document[key][0]
+        for name in ("surveyed_on", "due_on"):
+            row.pop(name, None)
+        row |= {"days_ago": 40, "good_for_days": 365}
+    import_shop(by=manager.actor, document=document)
+    today = timezone.now().astimezone(Shop.objects.get(pk=manager.shop_id).zone).date()
+    read = (today - timedelta(days=40)).isoformat()
+    due = (today + timedelta(days=325)).isoformat()
+    exported = export_shop(manager.shop_id)
+    for key in ("floor_surveys", "light_surveys"):
+        assert (exported[key][0]["surveyed_on"], exported[key][0]["due_on"]) == (read, due)

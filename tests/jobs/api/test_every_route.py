@@ -23,7 +23,7 @@ each_versioned = pytest.mark.parametrize(
     "operation", [o for o in OPERATIONS if o.needs_if_match], ids=str
 )
 # Posts that change nothing, so that sending one twice is harmless without a key.
-QUERIES = {"placement-ask", "quote-list"}
+QUERIES = {"ground-ask", "placement-ask", "pose-check", "quote-list"}
 
 
 def call(client: Client, operation: Operation, address: str, **headers: str) -> Any:

@@ -17,8 +17,8 @@ from django.db import transaction
 from django.test import Client
 
 from bays.models import Technician
-from bays.services.floor import record_survey
 from bays.services.people import record_absence
+from bays.services.surveys import record_light_survey, record_survey
 from bays.services.transfer import import_shop
 from jobs.models import Visit
 from jobs.planning.request import BookingRequest
@@ -92,6 +92,12 @@ def _yard(slug: str) -> Yard:
         points=[[0, 0, 0], [4000, 0, 1], [0, 11000, 2]],
         surveyed_on=date(2026, 10, 5),
         instrument="Rotating level",
+    )
+    record_light_survey(
+        by=manager,
+        points=[[0, 0, 510], [4000, 0, 540], [0, 11000, 620]],
+        surveyed_on=date(2026, 10, 5),
+        instrument="Light meter",
     )
     booked = book(manager, serial=1)
     in_work = book(manager, serial=2)

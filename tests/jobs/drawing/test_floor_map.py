@@ -8,12 +8,15 @@ from jobs.drawing import (
     FloorDimension,
     FloorDoor,
     FloorMap,
+    FloorMove,
     FloorObstacle,
+    FloorPlaced,
     FloorVehicle,
     FloorZone,
     draw_floor_map,
 )
-from jobs.drawing.floor_map import MARGIN, lay_out_floor
+from jobs.drawing.floor_labels import label_box
+from jobs.drawing.floor_map import MARGIN, PIXELS_PER_MM, lay_out_floor
 from jobs.drawing.plane import ScaleBar, scale_bar
 
 HALL = ((0.0, 0.0), (20000.0, 0.0), (20000.0, 10000.0), (0.0, 10000.0))
@@ -133,3 +136,66 @@ def test_hostile_names_stay_text() -> None:
 def test_an_outline_without_area_is_refused() -> None:
     with pytest.raises(ValueError, match="no area"):
         lay_out_floor(FloorMap("Floor", ((0, 0), (1, 0))))
+
+
+def test_taken_and_closed_zones_are_hatched_apart_and_said_in_words() -> None:
+    narrow = ((0.0, 0.0), (3500.0, 0.0), (3500.0, 9000.0), (0.0, 9000.0))
+    zones = (
+        FloorZone("a", "Bay 1", "bay", HALL, note="taken by 3121", brief="3121", state="blocked"),
+        FloorZone("b", "Bay 2", "bay", narrow, "closed until 14:00: wet paint", "closed", "closed"),
+    )
+    drawn = draw_floor_map(FloorMap("Floor", HALL, zones=zones))
+    assert 'fill="url(#floor-map-blocked)"' in drawn
+    assert 'fill="url(#floor-map-closed)"' in drawn
+    layout = lay_out_floor(FloorMap("Floor", HALL, zones=zones))
+    assert [label.text for label in layout.zones[0].labels] == ["Bay 1 · taken by 3121"]
+    assert [label.text for label in layout.zones[1].labels] == ["Bay 2", "closed"]
+
+
+def test_words_of_a_dimension_keep_off_the_vehicle() -> None:
+    vehicle = FloorVehicle("3121", body(90, x=3000, y=2000), 90)
+    beside = FloorDimension((0, 4000), (2100, 4000), "2.1 m")
+    layout = lay_out_floor(FloorMap("Floor", HALL, vehicles=(vehicle,), dimensions=(beside,)))
+    words = label_box(layout.dimensions[0].label)
+    left = layout.plane.at((2100, 0))[0]
+    assert words.x + words.width <= left or words.y + words.height < layout.plane.at((0, 5800))[1]
+
+
+def test_placed_vehicle_is_drawn_in_its_own_frame_at_its_pose() -> None:
+    placed = FloorPlaced(
+        (5000.0, 4000.0, 90.0),
+        ((-900.0, -900.0), (3800.0, -900.0), (3800.0, 900.0), (-900.0, 900.0)),
+        (((-1900.0, -1900.0), (4800.0, -1900.0), (4800.0, 1900.0), (-1900.0, 1900.0)),),
+        "3121",
+        fits=True,
+    )
+    layout = lay_out_floor(FloorMap("Floor", HALL, placed=placed))
+    assert layout.placed is not None
+    x, y = layout.plane.at((5000, 4000))
+    assert layout.placed.transform == f"translate({x:g} {y:g}) rotate(-90)"
+    front_left = layout.placed.body.split()[2]
+    scale = layout.plane.scale
+    # ahead is +x of its frame and left is up the page before it is turned
+    assert tuple(map(float, front_left.split(","))) == pytest.approx(
+        (3800 * scale, -900 * scale), abs=0.01
+    )
+
+
+def test_swept_floor_keeps_the_floor_it_goes_round() -> None:
+    outer = ((0.0, 0.0), (9000.0, 0.0), (9000.0, 9000.0), (0.0, 9000.0))
+    inner = ((3000.0, 3000.0), (6000.0, 3000.0), (6000.0, 6000.0), (3000.0, 6000.0))
+    move = FloorMove("3121", (outer, inner), ((0.0, 0.0), (9000.0, 9000.0)), "3121 drives in")
+    drawn = draw_floor_map(FloorMap("Floor", HALL, moves=(move,)))
+    assert 'fill-rule="evenodd"' in drawn
+    (laid,) = lay_out_floor(FloorMap("Floor", HALL, moves=(move,))).moves
+    assert laid.swept.count("M") == 2
+
+
+@pytest.mark.parametrize("ratio", [50, 100, 150, 200])
+def test_on_paper_a_metre_is_as_long_as_the_scale_makes_it(ratio: int) -> None:
+    # 96 CSS pixels are an inch of 25.4 mm (W3C, CSS Values and Units 3).
+    layout = lay_out_floor(FloorMap("Floor", HALL, ratio=ratio))
+    (ax, _), (bx, _) = layout.plane.at((0, 0)), layout.plane.at((1000, 0))
+    assert (bx - ax) * 25.4 / 96 == pytest.approx(1000 / ratio, abs=0.01)
+    assert layout.paper_mm is not None
+    assert layout.paper_mm[0] == pytest.approx(layout.width / PIXELS_PER_MM, abs=0.01)

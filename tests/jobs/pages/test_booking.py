@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.http import HttpResponse
 from django.test import Client
 
-from bays.models import FloorPlanEdition, Hold
+from bays.models import FloorPlanEdition, Hold, Resource
 from jobs.models import Visit
 from shopcal.accounts.models import Shop
 from shopcal.history.models import Event
@@ -168,8 +168,67 @@ def test_vehicle_too_large_for_the_shop_is_told_why(office: Client, furnished: S
         published_by="test",
     )
     part = offers_for(office)
-    assert "It does not fit in this shop" in part
+    assert "This shop has no floor for it" in part
+    # 8600 + 2850 needed; the shop is 9 m long
+    assert "Front camera, target ahead: The shop has no floor of" in part
+    assert "Nearest, in Bay 1: short by" in part
+    assert part.count("short by") == 1
     assert TOKEN.search(part) is None
+
+
+def test_each_calibration_says_where_it_fits_and_how_much_room_is_left(office: Client) -> None:
+    part = offers_for(office)
+    said = re.search(r'<p class="aloud">(It fits in [^<]+ with \d+ cm to spare\.)</p>', part)
+    assert said is not None
+    assert "fits now" in part
+
+
+def take_the_bays(shop: Shop, until: datetime) -> None:
+    """Every bay in which a camera could be aimed is held until then."""
+    bays = Resource.objects.filter(shop=shop, kind="zone", code__regex="^(bay-[1-6]|prep-|rack)")
+    for bay in bays:
+        Hold.objects.create(
+            shop=shop, resource=bay, starts_at=until - timedelta(hours=9), ends_at=until
+        )
+
+
+def test_it_is_said_from_when_the_floor_is_empty(office: Client, furnished: Shop) -> None:
+    until = datetime(2026, 3, 3, 20, 10, tzinfo=UTC)  # 14:10 in Chicago
+    take_the_bays(furnished, until)
+    part = offers_for(office)
+    assert re.search(
+        r'class="aloud">It fits if [^<]+ (is|are) empty \(from 14:10 (it is|they are)\)', part
+    )
+    assert "not free now" in part
+
+
+def test_it_is_asked_of_the_day_the_vehicle_arrives(office: Client, furnished: Shop) -> None:
+    until = datetime(2026, 3, 3, 20, 10, tzinfo=UTC)
+    take_the_bays(furnished, until)
+    part = offers_for(office, arrives_at="2026-03-04T08:30")
+    assert "fits tomorrow 08:30" in part
+
+
+def test_every_bay_can_be_asked_about(office: Client) -> None:
+    part = page_of(office.post("/book/bays/", said(), headers={"hx-request": "true"}))
+    assert "Front camera, target ahead, bay by bay" in part
+    for bay in ("Bay 1", "Bay 7", "Prep 3"):
+        assert f"<b>{bay}</b>" in part
+    assert "<b>Bays 1 + 2</b>" not in part
+    assert "It fits in Bay 1 with" in part
+
+
+def test_asking_about_bays_needs_the_right_to_book_and_a_post(
+    fitter: Client, client: Client, office: Client
+) -> None:
+    assert fitter.post("/book/bays/", said()).status_code == 403
+    assert client.post("/book/bays/", said()).status_code == 302
+    assert office.get("/book/bays/").status_code == 405
+
+
+def test_without_a_calibration_no_bay_is_needed(office: Client) -> None:
+    part = page_of(office.post("/book/bays/", said(work=[])))
+    assert "Nothing here needs a bay" in part
 
 
 def test_one_click_books_and_leads_to_the_visit(office: Client, furnished: Shop) -> None:

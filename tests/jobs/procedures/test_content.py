@@ -56,6 +56,10 @@ INPUT = ["worksheet", "inputs", 0]
         (["source", "dated_on"], "soon", "source.dated_on", "not written as it should be"),
         (["source", "dated_on"], "2026-02-30", "source.dated_on", "no date of the calendar"),
         (["clear_zone"], None, "clear_zone", "is missing for a procedure in the shop"),
+        (["light"], {}, "light", "must not be empty"),
+        (["light", "min_lux"], 0, "light.min_lux", "must be more than 0"),
+        (["light", "uniformity"], 1.2, "light.uniformity", "must be 1 or less"),
+        (["light", "max_lux"], 300, "light.max_lux", "can never be right"),
         (["clear_zone", "parts"], [], "clear_zone.parts", "must not be empty"),
         ([*RECT, "to_x", "datum"], "bumper", "clear_zone.parts[0].rect.to_x.datum", "not a choice"),
         ([*RECT, "to_y"], {"datum": "right", "offset_mm": -2000}, None, "does not lie beyond"),
@@ -103,6 +107,14 @@ def test_every_fault_of_meaning_is_told_at_once():
 def test_a_road_procedure_takes_no_floor():
     assert ProcedureContent.from_content(ROAD).clear_zone is None
     assert "floor" in " ".join(faults({**ROAD, "floor": MATS["floor"]}).values())
+
+
+def test_a_procedure_may_ask_for_light_and_need_not():
+    asked = ProcedureContent.from_content(MATS).light
+    assert (asked.min_lux, asked.max_lux, asked.uniformity) == (300, None, 0.6)
+    # editions from before light could be asked for are read as ever
+    assert ProcedureContent.from_content(changed(MATS, ["light"], GONE)).light is None
+    assert "light" in " ".join(faults({**ROAD, "light": {"min_lux": 300}}).values())
 
 
 def test_what_is_no_group_of_fields_is_refused():

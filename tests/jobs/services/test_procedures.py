@@ -183,6 +183,8 @@ def test_a_kind_of_vehicle_is_added_once_and_changed(service_writer: Person) -> 
     [
         ({"width_mm": 3}, "width_mm"),
         ({"tyre_track_mm": 3}, "tyre_track_mm"),
+        ({"turning_circle_mm": 6000}, "turning_circle_mm"),
+        ({"turning_circle_mm": 50_000}, "turning_circle_mm"),
         ({"vin_prefix": "5zz"}, "vin_prefix"),
         ({"systems": ["front camera"]}, "systems[0]"),
         ({"make": ""}, "make"),
