@@ -76,11 +76,14 @@ class DriveFactOut(serializers.Serializer[Any]):
     minutes = serializers.FloatField(allow_null=True)
 
 
+OUTCOMES = list(get_args(Outcome))
+
+
 class FloorAnswerOut(serializers.Serializer[Any]):
     """Where it fits, or what would help, or why nothing does."""
 
     outcome = serializers.ChoiceField(
-        choices=list(get_args(Outcome)),
+        choices=OUTCOMES,
         help_text="`turned`: only the other way round or at another heading; `occupied`: if "
         "emptied; `floor_unfit`: not level or not light enough there.",
     )

@@ -45,7 +45,7 @@ class PoseAsked(serializers.Serializer[Any]):
     heading_deg = serializers.FloatField(min_value=-360, max_value=360)
 
 
-class PoseIn(serializers.Serializer[Any]):
+class PoseCheckIn(serializers.Serializer[Any]):
     vehicle = ShapeIn()
     clear_zone = ClearZoneField(
         required=False,
@@ -135,11 +135,11 @@ class Poses(ShopActs):
 
     actions = {"check": Action.SEE_DAY_BOARD}
 
-    @extend_schema(operation_id="pose_check", request=PoseIn, responses=PoseCheckOut)
+    @extend_schema(operation_id="pose_check", request=PoseCheckIn, responses=PoseCheckOut)
     @action(detail=False, methods=["post"], url_path="check")
     def check(self, request: Request) -> Response:
         """Margin, what is short on which side against what, and the room on each side."""
-        given = self.read(PoseIn)
+        given = self.read(PoseCheckIn)
         current = current_floor(self.actor.shop_id)
         asked = question(Shop.objects.get(pk=self.actor.shop_id), current, _question(given))
         facts = _facts(asked, floor.Pose(**given["pose"]), given["roomiest_within_mm"])

@@ -65,10 +65,31 @@ def describe_problems() -> None:
         "unknown_resource", 409, "The shop no longer has a resource.",
         "The floor, the equipment or the people changed meanwhile. Ask again.",
     )  # fmt: skip
+    _drawing()
     _changed()
 
 
+def _drawing() -> None:
+    """Told on the drawing page; the codes are the same wherever a drawing is taken in."""
+    _invalid("drawing_unreadable", "This is no drawing.")
+    _invalid("drawing_too_large", "This drawing is too large to keep.")
+    describe(
+        "no_draft", 404, "There is no drawing.", "Begin one from an edition, a hall or a file.",
+    )  # fmt: skip
+    describe(
+        "no_such_thing", 404, "This is not in the drawing any more.", "Read the drawing again.",
+    )  # fmt: skip
+    describe(
+        "draft_there", 409, "There is a drawing already that has not been published.",
+        "Go on with it, or discard it first; `facts.saved_by` says whose it is.",
+    )  # fmt: skip
+
+
 def _changed() -> None:
+    describe(
+        "draft_changed", 412, "Someone else saved the drawing meanwhile.",
+        "`facts` says who and when. Read it again and choose which one to go on with.",
+    )  # fmt: skip
     for what in ("unit", "technician"):
         describe(
             f"{what}_changed", 412, f"Someone else changed this {what} meanwhile.",

@@ -198,10 +198,15 @@ def best_join(
 
 @njit(cache=True, nogil=True)
 def near_nodes(
-    nodes: Nodes, count: int, lattice: Lattice, x: float, y: float, reach_mm: float
+    nodes: Nodes, count: int, lattice: Lattice, x: float, y: float, heading: float, reach_mm: float
 ) -> tuple[NDArray[np.int64], Floats]:
-    """Nodes within reach of a place, with the least price of a path through them."""
+    """Nodes within reach of a pose, with the least price of a path through them.
+
+    No path is shorter than the distance, nor than the arc of least radius that turns the vehicle
+    to the heading.
+    """
     per_cost = lattice.move_mm / 10.0
+    radius = lattice.headings * lattice.move_mm / (2 * math.pi)
     total = 0
     for n in range(count):
         if abs(nodes.x[n] - x) < reach_mm and abs(nodes.y[n] - y) < reach_mm:
@@ -213,7 +218,8 @@ def near_nodes(
         dx, dy = nodes.x[n] - x, nodes.y[n] - y
         if abs(dx) < reach_mm and abs(dy) < reach_mm:
             near[total] = n
-            bound[total] = nodes.cost[n] * per_cost + math.hypot(dx, dy)
+            turn = abs((nodes.heading[n] - heading + math.pi) % (2 * math.pi) - math.pi)
+            bound[total] = nodes.cost[n] * per_cost + max(math.hypot(dx, dy), radius * turn)
             total += 1
     return near, bound
 

@@ -37,8 +37,8 @@ class Boxes(NamedTuple):
 
 SIZES = (
     Boxes(across_mm=100.0, headings=240, step_mm=1000.0, most=300_000),
-    Boxes(across_mm=50.0, headings=480, step_mm=1000.0, most=1_500_000),
-    Boxes(across_mm=30.0, headings=800, step_mm=1000.0, most=5_000_000),
+    Boxes(across_mm=50.0, headings=480, step_mm=1000.0, most=600_000),
+    Boxes(across_mm=30.0, headings=800, step_mm=1000.0, most=1_200_000),
 )
 # Marks for all boxes of a floor, one byte each; where there would be more, nothing is proven.
 MOST_MARKS = 200_000_000
@@ -51,7 +51,8 @@ def only_with_reverse(room: Room, min_radius_mm: float, start: Pose, goal: Pose)
     for boxes in SIZES:
         for here, there, ahead in ((ends[1], ends[0], -1.0), (ends[0], ends[1], 1.0)):
             table = successors(boxes, min_radius_mm, ahead)
-            if _runs_out(room.ground, room.body, boxes, table[0], table[1], here, there):
+            most_turn = boxes.step_mm / min_radius_mm
+            if _runs_out(room.ground, room.body, boxes, table[0], table[1], here, there, most_turn):
                 return True
     return False
 
@@ -113,6 +114,7 @@ def _runs_out(
     rows: Ints,
     here: Floats,
     there: Floats,
+    most_turn: float,
 ) -> bool:
     number, squares = squares_of(ground, boxes.across_mm)
     if squares * boxes.headings > MOST_MARKS:
@@ -138,7 +140,8 @@ def _runs_out(
         x = ground.west + (i + 0.5) * boxes.across_mm
         y = ground.south + (j + 0.5) * boxes.across_mm
         gap = math.hypot(x - there[0], y - there[1])
-        if gap <= boxes.step_mm + 2 * within:
+        turn = abs((k * wide - there[2] + math.pi) % (2 * math.pi) - math.pi)
+        if gap <= boxes.step_mm + 2 * within and turn <= most_turn + wide:
             # the way may end between two steps
             return False
         for n in range(starts[k], starts[k + 1]):

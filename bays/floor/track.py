@@ -71,48 +71,68 @@ def _row(pose: Pose) -> tuple[float, float, float]:
 
 
 def _direct(room: Room, flood: Flood, goal: Pose) -> _Found | None:
-    x, y, heading = _row(goal)
-    near, bound = near_nodes(flood.nodes, flood.count, flood.lattice, x, y, JOIN_REACH_MM)
-    order = _cheapest(bound, DIRECT_NODES)
-    node, word, _, _ = best_join(
-        room.ground,
-        room.body,
-        flood.lattice,
-        flood.nodes,
-        near[order],
-        bound[order],
-        np.array([x, y, heading, 0.0, 0.0]),
-        math.inf,
-        DIRECT_TRIES,
-    )
-    return None if node < 0 else _Found(int(node), _word(word), ())
+    """Join a place to the goal at once: the cheapest places first, then those nearest to it."""
+    row = _row(goal)
+    near, bound = near_nodes(flood.nodes, flood.count, flood.lattice, *row, JOIN_REACH_MM)
+    for worth in (bound, bound - _price(flood)[near]):
+        order = _cheapest(worth, DIRECT_NODES)
+        node, word, _, _ = best_join(
+            room.ground, room.body, flood.lattice, flood.nodes,
+            near[order], bound[order], np.array([*row, 0.0, 0.0]), math.inf, DIRECT_TRIES,
+        )  # fmt: skip
+        if node >= 0:
+            return _Found(int(node), _word(word), ())
+    return None
 
 
 def _by_way_of(room: Room, flood: Flood, goal: Pose, directions: Directions) -> _Found | None:
     """Join to a place from which the goal is reached by a few known moves."""
-    radius = flood.lattice.headings * flood.lattice.move_mm / (2 * math.pi)
-    tree = _tree(room, radius, goal, directions)
+    tree = _tree(room, _radius(flood), goal, directions)
+    near, _ = near_nodes(flood.nodes, flood.count, flood.lattice, *_row(goal), JOIN_REACH_MM)
+    for nearest in (False, True):
+        found = _through_tree(room, flood, tree, near, nearest)
+        if found is not None:
+            return found
+    return None
+
+
+def _through_tree(
+    room: Room, flood: Flood, tree: Flood, near: NDArray[np.int64], nearest: bool
+) -> _Found | None:
+    """The cheapest way through one of the tree's places, the nearest or the cheapest tried."""
     best, found = math.inf, None
-    nodes = tree.nodes
-    x, y, _ = _row(goal)
-    near, bound = near_nodes(flood.nodes, flood.count, flood.lattice, x, y, JOIN_REACH_MM)
-    few = _cheapest(bound, DIRECT_NODES)
-    near, bound = near[few], bound[few]
-    base = bound - np.hypot(flood.nodes.x[near] - x, flood.nodes.y[near] - y)
+    nodes, base = tree.nodes, _price(flood)[near]
     for g in _spread_out(tree):
         later = float(nodes.cost[g]) * tree.lattice.move_mm / 10
-        here = base + np.hypot(flood.nodes.x[near] - nodes.x[g], flood.nodes.y[near] - nodes.y[g])
-        here += later
-        some = _cheapest(here, NODES_PER_GOAL)
+        rest = _least_rest(flood, near, nodes.x[g], nodes.y[g], nodes.heading[g])
+        some = _cheapest(rest if nearest else base + rest, NODES_PER_GOAL)
         goes = 0 if nodes.move[g] < 0 else (1 if nodes.move[g] % 6 >= 3 else -1)
         row = np.array([nodes.x[g], nodes.y[g], nodes.heading[g], later, goes])
         node, word, best, _ = best_join(
             room.ground, room.body, flood.lattice, flood.nodes,
-            near[some], here[some], row, best, TRIES_PER_GOAL,
+            near[some], (base + rest)[some] + later, row, best, TRIES_PER_GOAL,
         )  # fmt: skip
         if node >= 0:
             found = _Found(int(node), _word(word), reversed_pieces(tree.way_to(int(g))[1]))
     return found
+
+
+def _price(flood: Flood) -> Floats:
+    price: Floats = flood.nodes.cost * (flood.lattice.move_mm / 10)
+    return price
+
+
+def _radius(flood: Flood) -> float:
+    return flood.lattice.headings * flood.lattice.move_mm / (2 * math.pi)
+
+
+def _least_rest(
+    flood: Flood, near: NDArray[np.int64], x: float, y: float, heading: float
+) -> Floats:
+    """No way to a pose is shorter than the distance, nor than the arc that turns as far."""
+    away = np.hypot(flood.nodes.x[near] - x, flood.nodes.y[near] - y)
+    turn = np.abs((flood.nodes.heading[near] - heading + np.pi) % (2 * np.pi) - np.pi)
+    return np.maximum(away, _radius(flood) * turn)
 
 
 def _tree(room: Room, radius: float, goal: Pose, directions: Directions) -> Flood:
@@ -154,8 +174,7 @@ def _checked(
     root, moves = flood.way_to(found.node)
     start = flood.starts[root]
     whole = merged((*moves, *found.word, *found.last))
-    radius = flood.lattice.headings * flood.lattice.move_mm / (2 * math.pi)
-    for pieces in (shorter(room, radius, start, whole, directions), whole):
+    for pieces in (shorter(room, _radius(flood), start, whole, directions), whole):
         if _arrives(start, pieces, goal) and stays_on(room.free, room.vehicle, start, pieces):
             return Track(start, pieces)
     return None

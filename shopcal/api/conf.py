@@ -53,6 +53,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
     # Fields that share a name over different choices; named as text for the same reason as above.
     "ENUM_NAME_OVERRIDES": {
+        "FloorOutcome": "bays.api.floor_answers.OUTCOMES",
         "DueState": "bays.api.equipment.DUE_STATES",
         "UnitState": "bays.models.equipment.EquipmentUnit.State",
         "ResourceKind": "bays.models.hold.ResourceKind",
