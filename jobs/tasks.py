@@ -21,8 +21,9 @@ from jobs.warming import VehicleToWarm, procedures_of, vehicles_to_warm, warmed
 from shopcal.accounts.models import Shop
 from shopcal.errors import NotFound
 from shopcal.outbox import Message, enqueue, handler, timer
+from shopcal.outbox.registry import BACKGROUND
 
-# One message works this long and then owes the rest, so that mail and records are not kept waiting.
+# One message works about this long and then owes the rest, so that shops take turns.
 WARM_SECONDS = 5.0
 
 
@@ -42,7 +43,7 @@ def prune_floor_answers(message: Message) -> None:
     prune_answers()
 
 
-@handler(WARM_FLOOR, queue="planning")
+@handler(WARM_FLOOR, queue=BACKGROUND)
 def warm_floor(message: Message) -> Callable[[], None] | None:
     """Owe one message for every shape of vehicle; the same work owed twice is done once a day."""
     assert message.shop_id is not None
@@ -72,7 +73,7 @@ def _owe_vehicles(
         )
 
 
-@handler(WARM_VEHICLE, queue="planning", lease_seconds=300, max_attempts=5)
+@handler(WARM_VEHICLE, queue=BACKGROUND, lease_seconds=300, max_attempts=5)
 def warm_vehicle(message: Message) -> Callable[[], None] | None:
     """Find the places of one vehicle in every procedure, and the ways in, a portion at a time."""
     assert message.shop_id is not None

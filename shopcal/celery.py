@@ -12,12 +12,11 @@ import os
 from celery import Celery
 from kombu.entity import Queue
 
-from shopcal.outbox.registry import QUEUES
+from shopcal.outbox.registry import QUEUES, TICK_QUEUE
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopcal.settings")
 
 TICK_SECONDS = 0.5
-TICK_QUEUE = "clock"  # a queue of its own: a tick must not wait behind the work it announces
 RUN_LIVES_SECONDS = 60
 
 app = Celery("shopcal")

@@ -10,7 +10,10 @@ from typing import Any
 Finish = Callable[[], None]
 
 # What Celery workers may be told apart by, so that slow work of one kind does not delay another's.
-QUEUES = ("default", "mail", "planning", "records", "webhooks")
+BACKGROUND = "floor"  # minutes of arithmetic that nobody waits for; a worker of its own does it
+PROMPT = ("default", "mail", "planning", "records", "webhooks")
+QUEUES = (*PROMPT, BACKGROUND)
+TICK_QUEUE = "clock"  # a queue of its own: a tick must not wait behind the work it announces
 TIMER_KIND = "timer:"  # kinds of messages written by timers begin with this
 
 

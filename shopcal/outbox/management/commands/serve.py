@@ -13,6 +13,7 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from shopcal.database import GuardsMissing, require_guards
+from shopcal.outbox.registry import BACKGROUND, PROMPT, TICK_QUEUE
 from shopcal.outbox.supervisor import Child, Supervisor
 
 WORKERS_ON_SQLITE = 2  # pages read side by side; writes take turns whatever the number
@@ -85,11 +86,17 @@ def _children(options: dict[str, Any]) -> list[Child]:
     commands = {"pages": _pages(options), "live": _live(options)}
     if options["with_workers"]:
         celery = [sys.executable, "-m", "celery", "--app", "shopcal.celery", "--quiet"]
-        commands["worker"] = [*celery, "worker", "--concurrency", "2", "--loglevel", "WARNING"]
+        worker = [*celery, "worker", "--loglevel", "WARNING", "--hostname"]
+        prompt = ",".join((*PROMPT, TICK_QUEUE))
+        commands["worker"] = [*worker, "prompt@%h", "--concurrency", "2", "--queues", prompt]
+        background = [*worker, "background@%h", "--pool", "solo", "--queues", BACKGROUND]
+        commands["background"] = ["nice", *background]
         commands["beat"] = [*celery, "beat", "--loglevel", "WARNING"]
     elif not settings.REDIS_URL and not options["no_outbox"]:
         manage = str(Path(settings.BASE_DIR) / "manage.py")
-        commands["outbox"] = [sys.executable, manage, "run_outbox"]
+        run = [sys.executable, manage, "run_outbox"]
+        commands["outbox"] = [*run, *(f"--queue={name}" for name in PROMPT)]
+        commands["background"] = [*run, f"--queue={BACKGROUND}", "--nice=10", "--drop"]
     return [Child(name, command, environment) for name, command in commands.items()]
 
 
