@@ -118,8 +118,7 @@ def _through_tree(
 
 
 def _price(flood: Flood) -> Floats:
-    price: Floats = flood.nodes.cost * (flood.lattice.move_mm / 10)
-    return price
+    return flood.nodes.cost.astype(np.float64) * (flood.lattice.move_mm / 10)
 
 
 def _radius(flood: Flood) -> float:
