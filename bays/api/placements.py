@@ -59,7 +59,9 @@ class PoseIn(serializers.Serializer[Any]):
     heading_deg = serializers.FloatField(min_value=-360, max_value=360)
 
 
-class PlacementsIn(serializers.Serializer[Any]):
+class FloorQuestionIn(serializers.Serializer[Any]):
+    """What every question about a vehicle on the floor may say."""
+
     vehicle = ShapeIn()
     clear_zone = ClearZoneField(
         required=False,
@@ -67,28 +69,12 @@ class PlacementsIn(serializers.Serializer[Any]):
         default=None,
         help_text="As in a procedure; without it the vehicle's body alone must be clear.",
     )
-    headings_deg = serializers.ListField(
-        child=serializers.FloatField(min_value=-360, max_value=360),
-        required=False,
-        allow_null=True,
-        default=None,
-        min_length=1,
-        max_length=MOST_HEADINGS,
-        help_text="Counter-clockwise from +x; anywhere on the floor. In the bays, at any heading, "
-        "if not given.",
-    )
     occupied_zones = serializers.ListField(
         child=serializers.CharField(max_length=80),
         required=False,
         default=list,
         max_length=500,
         help_text="Codes of zones that are not free.",
-    )
-    free_from = serializers.DictField(
-        child=serializers.DateTimeField(),
-        required=False,
-        default=dict,
-        help_text="From when occupied zones are free, by their codes, so that it can be said.",
     )
     at = serializers.DateTimeField(
         required=False,
@@ -99,6 +85,31 @@ class PlacementsIn(serializers.Serializer[Any]):
     minutes = serializers.IntegerField(
         default=60, min_value=1, max_value=24 * 60, help_text="How long it would stay from `at` on."
     )
+    level = LevelAsked(
+        required=False, allow_null=True, default=None, help_text="Judges the floor by the surveys."
+    )
+    light = LightAsked(
+        required=False, allow_null=True, default=None, help_text="Judges the light by the surveys."
+    )
+
+
+class PlacementsIn(FloorQuestionIn):
+    headings_deg = serializers.ListField(
+        child=serializers.FloatField(min_value=-360, max_value=360),
+        required=False,
+        allow_null=True,
+        default=None,
+        min_length=1,
+        max_length=MOST_HEADINGS,
+        help_text="Counter-clockwise from +x; anywhere on the floor. In the bays, at any heading, "
+        "if not given.",
+    )
+    free_from = serializers.DictField(
+        child=serializers.DateTimeField(),
+        required=False,
+        default=dict,
+        help_text="From when occupied zones are free, by their codes, so that it can be said.",
+    )
     at_bay = serializers.CharField(
         required=False, allow_null=True, default=None, max_length=80, help_text="Of one bay only."
     )
@@ -107,12 +118,6 @@ class PlacementsIn(serializers.Serializer[Any]):
         help_text="With `at_bay`: along the bay's own heading and its reverse only, not askew.",
     )
     at_pose = PoseIn(required=False, allow_null=True, default=None, help_text="Of one pose only.")
-    level = LevelAsked(
-        required=False, allow_null=True, default=None, help_text="Judges the floor by the surveys."
-    )
-    light = LightAsked(
-        required=False, allow_null=True, default=None, help_text="Judges the light by the surveys."
-    )
     min_turning_radius_mm = serializers.FloatField(
         required=False,
         allow_null=True,

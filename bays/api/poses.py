@@ -23,8 +23,7 @@ from bays.api.floor_answers import (
     answer_facts,
 )
 from bays.api.placement_question import Question, question
-from bays.api.placements import ClearZoneField, PlacementsIn, ShapeIn
-from bays.api.surveys import LevelAsked, LightAsked
+from bays.api.placements import FloorQuestionIn, PlacementsIn, PoseIn
 from bays.floor.nearby import best_near
 from bays.floor.placement import at_pose
 from bays.floor.sides import nearest_thing, room_on_sides
@@ -33,49 +32,11 @@ from shopcal.accounts.models import Shop
 from shopcal.accounts.permissions import Action
 from shopcal.api.views import ShopActs
 
-FARTHEST_MM = 1_000_000
 FARTHEST_SEARCH_MM = 5000
 
 
-class PoseAsked(serializers.Serializer[Any]):
-    """The middle of the rear axle on the floor, and the heading."""
-
-    x_mm = serializers.FloatField(min_value=-FARTHEST_MM, max_value=FARTHEST_MM)
-    y_mm = serializers.FloatField(min_value=-FARTHEST_MM, max_value=FARTHEST_MM)
-    heading_deg = serializers.FloatField(min_value=-360, max_value=360)
-
-
-class PoseCheckIn(serializers.Serializer[Any]):
-    vehicle = ShapeIn()
-    clear_zone = ClearZoneField(
-        required=False,
-        allow_null=True,
-        default=None,
-        help_text="As in a procedure; without it the vehicle's body alone must be clear.",
-    )
-    pose = PoseAsked()
-    occupied_zones = serializers.ListField(
-        child=serializers.CharField(max_length=80),
-        required=False,
-        default=list,
-        max_length=500,
-        help_text="Codes of zones that are not free.",
-    )
-    at = serializers.DateTimeField(
-        required=False,
-        allow_null=True,
-        default=None,
-        help_text="Asks of a moment: zones held then by anybody are occupied as well.",
-    )
-    minutes = serializers.IntegerField(
-        default=60, min_value=1, max_value=24 * 60, help_text="How long it would stay from `at` on."
-    )
-    level = LevelAsked(
-        required=False, allow_null=True, default=None, help_text="Judges the floor by the surveys."
-    )
-    light = LightAsked(
-        required=False, allow_null=True, default=None, help_text="Judges the light by the surveys."
-    )
+class PoseCheckIn(FloorQuestionIn):
+    pose = PoseIn()
     roomiest_within_mm = serializers.FloatField(
         required=False,
         allow_null=True,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from shapely.geometry import MultiPolygon, Polygon
 
@@ -149,15 +150,14 @@ def reversing_needed(
 ) -> bool | None:
     """``False``: a path without reverse gear is known. ``True``: proven that without it none
     exists (with it there may be one or not). ``None``: neither is known."""
-    reach_map = fresh_map(plan, vehicle, min_radius_mm, start, occupied)
-    if not reach_map.starts:
-        return None
-    for n, fineness in enumerate(THOROUGH_FINENESS):
-        if _search(reach_map, goal, None, fineness, "forward only") is not None:
-            return False
-        if n == 0 and only_with_reverse(reach_map.room, min_radius_mm, start, goal):
-            return True
-    return None
+    return drive_forward(plan, vehicle, min_radius_mm, start, goal, occupied).reversing_needed
+
+
+class Onward(NamedTuple):
+    """A way without reverse gear where one is found, and what is known of the need for it."""
+
+    drive: Drive | None
+    reversing_needed: bool | None
 
 
 def drive_forward(
@@ -167,14 +167,16 @@ def drive_forward(
     start: Pose,
     goal: Pose,
     occupied: Set[ZoneId] = frozenset(),
-) -> Drive | None:
-    """A way without reverse gear, where one is found."""
+) -> Onward:
+    """A way without reverse gear, or as :func:`reversing_needed` what is known of it."""
     reach_map = fresh_map(plan, vehicle, min_radius_mm, start, occupied)
-    for fineness in THOROUGH_FINENESS if reach_map.starts else ():
+    for n, fineness in enumerate(THOROUGH_FINENESS if reach_map.starts else ()):
         track = _search(reach_map, goal, None, fineness, "forward only")
         if track is not None:
-            return _drive(reach_map, track)
-    return None
+            return Onward(_drive(reach_map, track), False)
+        if n == 0 and only_with_reverse(reach_map.room, min_radius_mm, start, goal):
+            return Onward(None, True)
+    return Onward(None, None)
 
 
 def _answer(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import timedelta
 from threading import Lock
 from typing import Any, TypeVar
@@ -47,24 +47,36 @@ def answer_key(kind: str, version: int, *facts: object) -> str:
 
 def known_answer(key: str, read: Callable[[Any], Answer]) -> Answer | None:
     """The answer if it was worked out before, here or in another process; reads only."""
+    return known_answers([key], read).get(key)
+
+
+def known_answers(keys: Iterable[str], read: Callable[[Any], Answer]) -> dict[str, Answer]:
+    """Those answers that were worked out before, by key; one query, whatever their number."""
+    found: dict[str, Answer] = {}
+    looked_for = []
     with _lock:
-        if key in _known:
-            _known.move_to_end(key)
-            found: Answer = _known[key]
-            return found
-        if time.monotonic() - _missing.get(key, float("-inf")) < MISSING_SECONDS:
-            return None
-    row = FloorAnswer.objects.filter(key=key).first()
-    answer = _read(row, read)
-    if answer is None or row is None:
-        with _lock:
-            if len(_missing) >= KEPT_IN_PROCESS:
-                _missing.clear()
-            _missing[key] = time.monotonic()
-        return None
-    _mark_used(row)
-    _remember(key, answer)
-    return answer
+        for key in keys:
+            if key in _known:
+                _known.move_to_end(key)
+                found[key] = _known[key]
+            elif time.monotonic() - _missing.get(key, float("-inf")) >= MISSING_SECONDS:
+                looked_for.append(key)
+    rows = FloorAnswer.objects.filter(key__in=looked_for) if looked_for else ()
+    for row in rows:
+        answer = _read(row, read)
+        if answer is not None:
+            _mark_used(row)
+            _remember(row.key, answer)
+            found[row.key] = answer
+    _note_missing([key for key in looked_for if key not in found])
+    return found
+
+
+def _note_missing(keys: Sequence[str]) -> None:
+    with _lock:
+        if len(_missing) + len(keys) > KEPT_IN_PROCESS:
+            _missing.clear()
+        _missing.update(dict.fromkeys(keys, time.monotonic()))
 
 
 def kept_answer(

@@ -17,7 +17,7 @@ from jobs.models import Step
 from jobs.models.vehicle import Dimensions
 from jobs.planning.ground import Ground, ground_of, stored_ground
 from jobs.planning.kept_places import kept_placements
-from jobs.planning.ways import DEFAULT_TURNING_CIRCLE_MM, Way, known_way, way_written
+from jobs.planning.ways import DEFAULT_TURNING_CIRCLE_MM, Way, known_ways, way_written
 from jobs.procedures import ProcedureContent
 
 # Beside a place to which no way was found; that there is none is not proven.
@@ -68,13 +68,14 @@ def places_for(
         return {ROAD: Place(OUTSIDE[ROAD])}
     prefix = _digest(current.edition.digest, shape, content.clear_zone, content.zone_kind)
     places = {}
-    for found in kept_placements(current.plan, shape, clear_zone_of(content)):
+    everywhere = kept_placements(current.plan, shape, clear_zone_of(content))
+    ways = known_ways(current.plan, shape, turning_circle_mm, everywhere)
+    for found, way in zip(everywhere, ways, strict=True):
         if content.zone_kind and not _of_kind(current.plan, found, content.zone_kind):
             continue
         ground = ground_of(current.surveys, found.polygon, found.pose.heading_deg, content)
         if not ground.usable:
             continue
-        way = known_way(current.plan, shape, turning_circle_mm, found)
         if way is not None and way.verdict == "impossible":
             continue
         planned = _planned(f"{prefix}:{found.key}{_mark(way)}", found, way)

@@ -17,7 +17,7 @@ from bays.floor.drive import QUERY_FINENESS, Drive, Impossible, drive_in
 from bays.floor.motion import rear_axle_radius_mm
 from bays.floor.reach import COARSE, Fineness, reach
 from bays.planner import GRID_MINUTES
-from bays.services.answers import answer_key, kept_answer, known_answer
+from bays.services.answers import answer_key, kept_answer, known_answers
 from jobs.models.vehicle import Dimensions
 from jobs.planning.kept_places import shape_facts
 from shopcal.errors import FieldError
@@ -85,7 +85,19 @@ def known_way(
     found: floor.Placement,
 ) -> Way | None:
     """The way as far as it was worked out before; computes nothing."""
-    return known_answer(way_key(plan, shape, turning_circle_mm, found), way_read)
+    return known_ways(plan, shape, turning_circle_mm, [found])[0]
+
+
+def known_ways(
+    plan: floor.FloorPlan,
+    shape: floor.VehicleShape,
+    turning_circle_mm: int,
+    places: Sequence[floor.Placement],
+) -> list[Way | None]:
+    """As :func:`known_way` for each of many places, in one query."""
+    keys = [way_key(plan, shape, turning_circle_mm, found) for found in places]
+    known = known_answers(keys, way_read)
+    return [known.get(key) for key in keys]
 
 
 def find_way(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from bays.floor.drive import Drive, Impossible, drive_between, drive_forward, reversing_needed
+from bays.floor.drive import Drive, Impossible, drive_between, drive_forward
 from bays.floor.exchange.case import DriveCase
 from bays.floor.motion import PathPose
 
@@ -17,9 +17,10 @@ def answer_drive(case: DriveCase) -> dict[str, Any]:
     if not isinstance(found, Drive):
         said = "impossible" if isinstance(found, Impossible) else "not found"
         return {"drivable": said, "reversing_needed": None}
-    needed = False if _forward_only(found.path) else reversing_needed(*asked)
-    if needed is False and not _forward_only(found.path):
-        found = drive_forward(*asked) or found
+    needed: bool | None = False
+    if not _forward_only(found.path):
+        onward, needed = drive_forward(*asked)
+        found = onward or found
     path = [[at.x_mm / 1000, at.y_mm / 1000, at.heading_deg, at.direction] for at in found.path]
     return {"drivable": "yes", "reversing_needed": needed, "path": path}
 
