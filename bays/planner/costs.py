@@ -27,7 +27,8 @@ def vehicle_cost(problem: Problem, rows: Sequence[Row]) -> int:
     vehicle, costs = problem.vehicle_by_id[rows[0].vehicle], problem.costs
     finish = rows[-1].end
     total = costs.tardy * vehicle.weight * max(0, finish - vehicle.due)
-    total += costs.flow * (finish - vehicle.release) + costs.move * count_moves(problem, rows)
+    total += costs.flow * vehicle.flow_weight * (finish - vehicle.release)
+    total += costs.move * count_moves(problem, rows)
     for row in rows:
         before = problem.previous_by_key.get(row.key)
         if before is not None:

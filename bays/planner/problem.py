@@ -75,7 +75,13 @@ class Operation:
     `lag` is counted in minutes from the end of the operation before it (from the vehicle's
     release for the first one) and runs through closures. `anywhere` means wherever the vehicle
     stands, the lot included and the road not. For the first `second_person_minutes` another
-    technician on shift, of any skill, lends a hand.
+    technician on shift, of any skill, lends a hand. It cannot start before minute `not_before`
+    (a part arrives, somebody has to agree). `exact_units` are units needed by name besides one
+    of each type in `equipment`.
+
+    `set_up` names what is set out for it. An operation that begins the minute the one before it
+    ends, where that one has the same `set_up`, in the same placement, with the same units,
+    needs nothing cleared away and set out again: it lasts `shared_minutes` less.
     """
 
     id: str
@@ -88,6 +94,10 @@ class Operation:
     lag: int = 0
     second_person_minutes: int = 0
     label: str = ""
+    not_before: int = 0
+    exact_units: tuple[str, ...] = ()
+    set_up: str = ""
+    shared_minutes: int = 0
 
     @property
     def name(self) -> str:
@@ -98,7 +108,9 @@ class Operation:
 class Vehicle:
     """A visit to plan: here from `release`, promised for `due`, operations in order.
 
-    `stands` is the placement it is in at its release, where that is not the lot.
+    `stands` is the placement it is in at its release, where that is not the lot. Each minute
+    here costs `flow_weight` times the shop's flow cost: 0 for work that may wait for quiet
+    hours, such as upkeep.
     """
 
     id: str
@@ -108,6 +120,7 @@ class Vehicle:
     weight: int
     operations: tuple[Operation, ...]
     stands: str | None = None
+    flow_weight: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +170,10 @@ class Costs:
 class Problem:
     """Everything a plan depends on. Pins are facts or orders: they keep all but `park_after`.
 
-    `zones` names floor that may be blocked though no placement here needs it.
+    `zones` names floor that may be blocked though no placement here needs it. With
+    `technicians_drive` whoever does an operation brings the vehicle to it: they are taken for the
+    minutes of that move as well (of fetching it from the lot, where it was parked before). Pinned
+    rows are facts and take nobody for longer than they last.
     """
 
     origin: datetime
@@ -174,6 +190,7 @@ class Problem:
     blocked: tuple[Blocked, ...] = ()
     costs: Costs = field(default_factory=Costs)
     zones: frozenset[str] = frozenset()
+    technicians_drive: bool = False
 
     @cached_property
     def every_zone(self) -> frozenset[str]:

@@ -44,6 +44,13 @@ class Shop(models.Model):
     booking_freeze_minutes = models.PositiveSmallIntegerField(
         default=30, validators=[MaxValueValidator(1440)]
     )
+    # Whoever does a step also brings the vehicle to it, and is busy for the move.
+    technicians_move_vehicles = models.BooleanField(default=False)
+    # Steps are planned at this share of the shop's own past durations, in per cent: at 80, four
+    # in five were done in the time planned.
+    duration_percentile = models.PositiveSmallIntegerField(
+        default=80, validators=[MinValueValidator(50), MaxValueValidator(99)]
+    )
     offers_to_show = models.PositiveSmallIntegerField(
         default=3, validators=[MinValueValidator(1), MaxValueValidator(10)]
     )
