@@ -1,0 +1,210 @@
+"""Take some vehicles out of a plan and put them back better, many times, compiled.
+
+Ruin and recreate with strings of related vehicles, blinks and simulated annealing, after
+Schrimpf et al., "Record Breaking Optimization Results Using the Ruin and Recreate Principle",
+J. Comput. Phys. 159 (2000), and Christiaens and Vanden Berghe, "Slack Induction by String
+Removals", Transportation Science 54 (2020).
+"""
+
+from __future__ import annotations
+
+from math import log
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from bays.planner.engine import columns as at
+from bays.planner.engine.bits import Words
+from bays.planner.engine.chance import below, share
+from bays.planner.engine.holding_cells import hold_rows
+from bays.planner.engine.placing import place_vehicle
+from bays.planner.engine.facts import Facts, Numbers, Rows, of_vehicle
+
+
+class State(NamedTuple):
+    """A plan being worked on. `cost` is by vehicle, -1 for one that is not placed."""
+
+    free: Words
+    rows: Rows
+    cost: Numbers
+    best_rows: Rows
+    best_cost: Numbers
+    loose: Numbers  # vehicles that may move, in order of their release
+    rank: Numbers  # where each vehicle is in `loose`, -1 for those that stay
+    alone: Numbers  # by vehicle: the least it can cost
+    total: Numbers  # 0: cost of the loose ones now, 1: at best
+
+
+class Mood(NamedTuple):
+    """How to search; temperatures are in cost."""
+
+    hot: float
+    cold: float
+    most: int  # vehicles taken out at once
+    blink: float
+
+
+@njit(cache=True, nogil=True)
+def search(
+    t: Facts, s: State, desk: Words, mood: Mood, begun: float, done: float, times: int
+) -> int:
+    """Ruin and recreate `times` times, cooling from share `begun` to `done` of the whole search.
+
+    Answers the number of vehicles put back.
+    """
+    free, rows, cost, alone, total = s.free, s.rows, s.cost, s.alone, s.total
+    out = np.empty(mood.most, np.int64)
+    keys = np.empty(mood.most, np.float64)
+    width = 0
+    for v in s.loose:
+        width = max(width, of_vehicle(t, v, at.V_STOP) - of_vehicle(t, v, at.V_FIRST))
+    kept = np.empty((mood.most, width, at.R_WIDTH), np.int64)
+    old_costs = np.empty(mood.most, np.int64)
+    placed_in_all = 0
+    for turn in range(times):
+        passed = begun + (done - begun) * turn / times
+        temperature = mood.hot * (mood.cold / mood.hot) ** passed
+        size = _choose(t, s, desk, out, mood.most)
+        _sort(t, s, desk, out, keys, size)
+        before, least = 0, 0
+        for i in range(size):
+            v = out[i]
+            before += cost[v]
+            least += alone[v]
+            old_costs[i] = cost[v]
+            _copy_out(t, rows, kept, i, v)
+            hold_rows(t, free, rows, v, True)
+        limit = before - temperature * log(share(desk) + 1e-12)
+        after, placed, ok = 0, 0, True
+        sticky = t[at.F_HAS_OLD] == 1 and share(desk) < 0.7
+        for i in range(size):
+            v = out[i]
+            least -= alone[v]
+            now = place_vehicle(t, free, rows, desk, v, mood.blink, sticky)
+            placed_in_all += 1
+            if now < 0:
+                ok = False
+                break
+            placed += 1
+            cost[v] = now
+            after += now
+            if after + least >= limit:
+                ok = False
+                break
+        if not ok:
+            for i in range(placed):
+                hold_rows(t, free, rows, out[i], True)
+            for i in range(size):
+                _copy_back(t, rows, kept, i, out[i])
+                cost[out[i]] = old_costs[i]
+                hold_rows(t, free, rows, out[i], False)
+            continue
+        total[0] += after - before
+        if total[0] < total[1]:
+            total[1] = total[0]
+            total[2] = 1
+        elif after > before and total[2] == 1:
+            # Leaving the best plan so far: keep it as it was.
+            _keep_best(t, s, out, kept, old_costs, size)
+            total[2] = 0
+    if total[2] == 1:
+        s.best_rows[:] = rows
+        s.best_cost[:] = cost
+        total[2] = 0
+    return placed_in_all
+
+
+@njit(cache=True, nogil=True)
+def _keep_best(
+    t: Facts, s: State, out: Numbers, kept: Numbers, old_costs: Numbers, size: int
+) -> None:
+    s.best_rows[:] = s.rows
+    s.best_cost[:] = s.cost
+    for i in range(size):
+        _copy_back(t, s.best_rows, kept, i, out[i])
+        s.best_cost[out[i]] = old_costs[i]
+
+
+@njit(cache=True, nogil=True)
+def _copy_out(t: Facts, rows: Rows, kept: Numbers, i: int, v: int) -> None:
+    first = of_vehicle(t, v, at.V_FIRST)
+    for n in range(first, of_vehicle(t, v, at.V_STOP)):
+        for c in range(at.R_WIDTH):
+            kept[i, n - first, c] = rows[n, c]
+
+
+@njit(cache=True, nogil=True)
+def _copy_back(t: Facts, rows: Rows, kept: Numbers, i: int, v: int) -> None:
+    first = of_vehicle(t, v, at.V_FIRST)
+    for n in range(first, of_vehicle(t, v, at.V_STOP)):
+        for c in range(at.R_WIDTH):
+            rows[n, c] = kept[i, n - first, c]
+
+
+@njit(cache=True, nogil=True)
+def _choose(t: Facts, s: State, desk: Words, out: Numbers, most: int) -> int:
+    """A vehicle, mostly one that costs more than it need, and others that are here about then."""
+    count = s.loose.shape[0]
+    seed, worst = -1, -1
+    for _ in range(1 + below(desk, 4)):
+        v = s.loose[below(desk, count)]
+        extra = s.cost[v] - s.alone[v]
+        if extra > worst:
+            seed, worst = v, extra
+    wanted = min(count, 1 + below(desk, most))
+    out[0] = seed
+    size = 1
+    begins = s.rows[of_vehicle(t, seed, at.V_FIRST), at.R_CELL]
+    ends = s.rows[of_vehicle(t, seed, at.V_STOP) - 1, at.R_STOP]
+    reach = max(12, count // 6)
+    tries = 0
+    while size < wanted and tries < 8 * wanted:
+        tries += 1
+        near = s.rank[seed] + below(desk, 2 * reach + 1) - reach
+        if near < 0 or near >= count:
+            continue
+        v = s.loose[near]
+        starts = s.rows[of_vehicle(t, v, at.V_FIRST), at.R_CELL]
+        stops = s.rows[of_vehicle(t, v, at.V_STOP) - 1, at.R_STOP]
+        if stops < begins - 12 or starts > ends + 12:
+            continue
+        again = False
+        for i in range(size):
+            again = again or out[i] == v
+        if not again:
+            out[size] = v
+            size += 1
+    return size
+
+
+@njit(cache=True, nogil=True)
+def _sort(
+    t: Facts,
+    s: State,
+    desk: Words,
+    out: Numbers,
+    keys: NDArray[np.float64],
+    size: int,
+) -> None:
+    """An order to put them back in: by chance, by promise, by weight, by what they lost."""
+    how = below(desk, 10)
+    for i in range(size):
+        v = out[i]
+        if how < 4:
+            keys[i] = share(desk)
+        elif how < 6:
+            keys[i] = of_vehicle(t, v, at.V_DUE)
+        elif how < 8:
+            keys[i] = -of_vehicle(t, v, at.V_LATE_COST) + share(desk)
+        elif how < 9:
+            keys[i] = float(s.alone[v] - s.cost[v])
+        else:
+            keys[i] = float(of_vehicle(t, v, at.V_RELEASE)) + share(desk)
+    for i in range(1, size):
+        j = i
+        while j > 0 and keys[j - 1] > keys[j]:
+            keys[j - 1], keys[j] = keys[j], keys[j - 1]
+            out[j - 1], out[j] = out[j], out[j - 1]
+            j -= 1

@@ -1,0 +1,263 @@
+"""Plans by the compiled engine: a first one at once, a better one in the time given."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bays.planner.engine import columns as at
+from bays.planner.engine.bits import Words
+from bays.planner.engine.chance import stream
+from bays.planner.engine.facts import Numbers, Rows
+from bays.planner.engine.holding_cells import cost_of, hold_rows
+from bays.planner.engine.placing import place_vehicle
+from bays.planner.engine.ruin import Mood, State, search
+from bays.planner.engine.slots import desk_for
+from bays.planner.engine.tables import Compiled, fill_row
+from bays.planner.engine.taken import crowded
+from bays.planner.problem import Row
+
+# Workers compare notes this often; whoever is behind goes on from the better plan.
+ROUNDS = 24
+# A round is done in bites, so that it ends when its time does.
+BITES = 8
+FIRST_BITE = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """Stop after seconds, or after so many turns for each worker, which always gives the same.
+
+    `clock` tells the seconds a worker has used.
+    """
+
+    seconds: float = 0.0
+    turns: int | None = None
+    clock: Callable[[], float] = time.monotonic
+
+
+def first_plan(compiled: Compiled) -> Rows | None:
+    """The cheapest of four orders a service writer might go by, each vehicle as soon as it can.
+
+    By promise, by arrival, by slack, and by day and weight; vehicles with pinned rows come first.
+    None when some vehicle found no room in any of them.
+    """
+    best: tuple[int, Rows] | None = None
+    for order in _orders(compiled):
+        found = _in_order(compiled, order)
+        if found is not None and (best is None or found[0] < best[0]):
+            best = found
+    return None if best is None else best[1]
+
+
+def _orders(compiled: Compiled) -> list[list[int]]:
+    vehicles = compiled.problem.vehicles
+    pinned = {row.vehicle for row in compiled.problem.pins}
+    work = [sum(o.minutes for o in v.operations) for v in vehicles]
+    day = 24 * 60
+    keys: tuple[Callable[[int], tuple[int, ...]], ...] = (
+        lambda n: (vehicles[n].due, vehicles[n].release),
+        lambda n: (vehicles[n].release, vehicles[n].due),
+        lambda n: (vehicles[n].due - work[n], vehicles[n].release),
+        lambda n: (vehicles[n].release // day, -vehicles[n].weight, vehicles[n].due),
+    )
+    everyone = range(len(vehicles))
+    return [sorted(everyone, key=lambda n: (vehicles[n].id not in pinned, *key(n))) for key in keys]
+
+
+def _in_order(compiled: Compiled, order: Sequence[int]) -> tuple[int, Rows] | None:
+    free, rows = compiled.free.copy(), compiled.rows.copy()
+    desk, total = desk_for(free.shape[1], stream(0, 0)), 0
+    for vehicle in order:
+        cost = place_vehicle(compiled.facts, free, rows, desk, vehicle, 0.0, False)
+        if cost < 0:
+            return None
+        total += cost
+    return total, rows
+
+
+def rows_as_table(compiled: Compiled, rows: Iterable[Row]) -> Rows:
+    """A whole plan's rows in the engine's form."""
+    table = compiled.rows.copy()
+    numbers = {key: n for n, key in enumerate(compiled.problem.operation_by_key)}
+    for row in rows:
+        target = table[numbers[row.key]]
+        if row.key in compiled.problem.pin_by_key:
+            target[at.R_PARK] = row.park_after
+        else:
+            fill_row(target, row, compiled.names, compiled.place_number)
+    return table
+
+
+def table_as_rows(compiled: Compiled, table: Rows) -> tuple[Row, ...]:
+    """The engine's rows in the planner's form; pinned ones keep all but where they park."""
+    resources, places = compiled.names.resources, compiled.names.places
+    pins, rows = compiled.problem.pin_by_key, []
+    for n, (key, operation) in enumerate(compiled.problem.operation_by_key.items()):
+        line = table[n]
+        parks = bool(line[at.R_PARK] == 1)
+        if key in pins:
+            pin = pins[key]
+            rows.append(_parked(pin, parks))
+            continue
+        count = len(operation.equipment) + len(operation.exact_units)
+        second = int(line[at.R_SECOND])
+        rows.append(
+            Row(
+                vehicle=key[0],
+                operation=key[1],
+                start=int(line[at.R_CELL]) * at.CELL_MINUTES,
+                end=int(line[at.R_END_MINUTE]),
+                technician=resources[line[at.R_TECHNICIAN]],
+                second_person=resources[second] if second >= 0 else None,
+                units=tuple(resources[u] for u in line[at.R_UNITS : at.R_UNITS + count]),
+                placement=places[line[at.R_PLACE]],
+                park_after=parks,
+            )
+        )
+    return tuple(rows)
+
+
+def _parked(row: Row, parks: bool) -> Row:
+    return row if row.park_after == parks else replace(row, park_after=parks)
+
+
+def better_rows(compiled: Compiled, table: Rows, budget: Budget, seed: int, workers: int) -> Rows:
+    """Ruin and recreate from a plan on; the rows of the cheapest plan found.
+
+    Vehicles whose rows share a cell with somebody else's, as rows off the grid can, stay.
+    """
+    loose = _loose(compiled, table)
+    if loose.size == 0:
+        return table
+    states = [_state(compiled, table, loose) for _ in range(max(1, workers))]
+    desks = [
+        desk_for(compiled.free.shape[1], stream(seed, number)) for number in range(len(states))
+    ]
+    mood = _mood(states[0])
+    if len(states) == 1:
+        _alone(compiled, states[0], desks[0], mood, budget)
+    else:
+        _together(compiled, states, desks, mood, budget)
+    best = min(states, key=lambda state: int(state.total[1]))
+    return best.best_rows
+
+
+def _loose(compiled: Compiled, table: Rows) -> Numbers:
+    stuck = crowded(compiled, table)
+    vehicles = compiled.problem.vehicles
+    pins = compiled.problem.pin_by_key
+    free = [
+        n
+        for n, vehicle in enumerate(vehicles)
+        if not stuck[n] and any((vehicle.id, o.id) not in pins for o in vehicle.operations)
+    ]
+    return np.array(sorted(free, key=lambda n: (vehicles[n].release, n)), dtype=np.int64)
+
+
+def _state(compiled: Compiled, table: Rows, loose: Numbers) -> State:
+    facts, count = compiled.facts, len(compiled.problem.vehicles)
+    free, rows = compiled.free.copy(), table.copy()
+    cost = np.zeros(count, dtype=np.int64)
+    for vehicle in range(count):
+        hold_rows(facts, free, rows, vehicle, False)
+        cost[vehicle] = cost_of(facts, rows, vehicle)
+    rank = np.full(count, -1, dtype=np.int64)
+    rank[loose] = np.arange(len(loose))
+    alone = np.zeros(count, dtype=np.int64)
+    total = int(cost[loose].sum())
+    state = State(
+        free, rows, cost, rows.copy(), cost.copy(), loose, rank, alone,
+        np.array([total, total, 0], dtype=np.int64),
+    )  # fmt: skip
+    _least(compiled, state)
+    return state
+
+
+def _least(compiled: Compiled, state: State) -> None:
+    """What each vehicle costs at least: minutes here with no waiting, and nothing else."""
+    for number, vehicle in enumerate(compiled.problem.vehicles):
+        ready = vehicle.release
+        for operation in vehicle.operations:
+            ready = max(ready + operation.lag, operation.not_before)
+            ready += operation.minutes - operation.shared_minutes
+        here = max(0, ready - vehicle.release)
+        late = max(0, ready - vehicle.due)
+        costs = compiled.problem.costs
+        state.alone[number] = costs.flow * vehicle.flow_weight * here
+        state.alone[number] += costs.tardy * vehicle.weight * late
+
+
+def _mood(state: State) -> Mood:
+    count = len(state.loose)
+    excess = int(state.total[0]) - int(state.alone[state.loose].sum())
+    hot = max(25.0, 0.15 * excess / count)
+    return Mood(hot, 3.0, 8 if count < 100 else 5, 0.02)
+
+
+def _alone(compiled: Compiled, state: State, desk: Words, mood: Mood, budget: Budget) -> None:
+    _round(compiled, state, desk, mood, budget, 0.0, 1.0)
+
+
+def _together(
+    compiled: Compiled,
+    states: Sequence[State],
+    desks: Sequence[Words],
+    mood: Mood,
+    budget: Budget,
+) -> None:
+    with ThreadPoolExecutor(len(states)) as pool:
+        for number in range(ROUNDS):
+            shares = number / ROUNDS, (number + 1) / ROUNDS
+            jobs = [
+                pool.submit(_round, compiled, state, desk, mood, budget, *shares)
+                for state, desk in zip(states, desks, strict=True)
+            ]
+            for job in jobs:
+                job.result()
+            _catch_up(states)
+
+
+def _catch_up(states: Sequence[State]) -> None:
+    """Those behind go on from where the best one is."""
+    leader = min(states, key=lambda state: int(state.total[0]))
+    for state in states:
+        if state is leader or state.total[0] == leader.total[0]:
+            continue
+        state.free[:], state.rows[:], state.cost[:] = leader.free, leader.rows, leader.cost
+        state.total[0] = leader.total[0]
+        if state.total[0] < state.total[1]:
+            state.total[1] = state.total[0]
+            state.best_rows[:], state.best_cost[:] = state.rows, state.cost
+
+
+def _round(
+    compiled: Compiled,
+    state: State,
+    desk: Words,
+    mood: Mood,
+    budget: Budget,
+    begun: float,
+    done: float,
+) -> None:
+    """One share of the search, in bites that end when its time does."""
+    facts = compiled.facts
+    if budget.turns is not None:
+        turns = round(budget.turns * done) - round(budget.turns * begun)
+        search(facts, state, desk, mood, begun, done, turns)
+        return
+    seconds = budget.seconds * (done - begun)
+    started = budget.clock()
+    bite, used, passed = FIRST_BITE, 0.0, begun
+    while used < seconds:
+        upto = begun + (done - begun) * min(1.0, used / seconds + 1 / BITES)
+        search(facts, state, desk, mood, passed, upto, bite)
+        before, used = used, budget.clock() - started
+        passed = begun + (done - begun) * min(1.0, used / seconds)
+        took = max(used - before, 1e-6)
+        left = min(seconds / BITES, seconds - used)
+        bite = max(1, min(4 * bite, int(bite * left / took)))
