@@ -20,7 +20,15 @@ from bays.planner.engine.bits import Words
 from bays.planner.engine.chance import below, share
 from bays.planner.engine.holding_cells import hold_rows
 from bays.planner.engine.placing import place_vehicle
-from bays.planner.engine.facts import Facts, Numbers, Rows, of_vehicle
+from bays.planner.engine.facts import (
+    Facts,
+    Numbers,
+    Rows,
+    cells_of,
+    of_operation,
+    of_place,
+    of_vehicle,
+)
 
 
 class State(NamedTuple):
@@ -145,7 +153,7 @@ def _copy_back(t: Facts, rows: Rows, kept: Numbers, i: int, v: int) -> None:
 
 @njit(cache=True, nogil=True)
 def _choose(t: Facts, s: State, desk: Words, out: Numbers, most: int) -> int:
-    """A vehicle, mostly one that costs more than it need, and others that are here about then."""
+    """A vehicle, mostly one that costs more than it need, and others it competes with."""
     count = s.loose.shape[0]
     seed, worst = -1, -1
     for _ in range(1 + below(desk, 4)):
@@ -156,27 +164,91 @@ def _choose(t: Facts, s: State, desk: Words, out: Numbers, most: int) -> int:
     wanted = min(count, 1 + below(desk, most))
     out[0] = seed
     size = 1
+    if wanted > 1 and share(desk) < 0.5:
+        size = _in_its_way(t, s, desk, out, wanted)
+    return _here_then(t, s, desk, out, size, wanted)
+
+
+@njit(cache=True, nogil=True)
+def _here_then(t: Facts, s: State, desk: Words, out: Numbers, size: int, wanted: int) -> int:
+    """Add vehicles by chance that are here about when the first one is."""
+    count, seed = s.loose.shape[0], out[0]
     begins = s.rows[of_vehicle(t, seed, at.V_FIRST), at.R_CELL]
     ends = s.rows[of_vehicle(t, seed, at.V_STOP) - 1, at.R_STOP]
     reach = max(12, count // 6)
-    tries = 0
-    while size < wanted and tries < 8 * wanted:
-        tries += 1
+    for _ in range(8 * wanted):
+        if size >= wanted:
+            break
         near = s.rank[seed] + below(desk, 2 * reach + 1) - reach
         if near < 0 or near >= count:
             continue
         v = s.loose[near]
         starts = s.rows[of_vehicle(t, v, at.V_FIRST), at.R_CELL]
         stops = s.rows[of_vehicle(t, v, at.V_STOP) - 1, at.R_STOP]
-        if stops < begins - 12 or starts > ends + 12:
-            continue
-        again = False
-        for i in range(size):
-            again = again or out[i] == v
-        if not again:
+        if stops >= begins - 12 and starts <= ends + 12 and not _among(out, size, v):
             out[size] = v
             size += 1
     return size
+
+
+@njit(cache=True, nogil=True)
+def _among(out: Numbers, size: int, v: int) -> bool:
+    for i in range(size):
+        if out[i] == v:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def _in_its_way(t: Facts, s: State, desk: Words, out: Numbers, wanted: int) -> int:
+    """Add vehicles that have what one operation of the first uses while it waits for it."""
+    seed, count = out[0], s.loose.shape[0]
+    first, stop = of_vehicle(t, seed, at.V_FIRST), of_vehicle(t, seed, at.V_STOP)
+    n, longest = first, -1
+    ready = cells_of(of_vehicle(t, seed, at.V_RELEASE))
+    begins = ready
+    for m in range(first, stop):
+        waits = s.rows[m, at.R_CELL] - ready + below(desk, 12)
+        if waits > longest:
+            n, longest, begins = m, waits, ready
+        ready = s.rows[m, at.R_STOP]
+    ends = s.rows[n, at.R_STOP]
+    reach = max(30, count // 4)
+    size, low = 1, max(0, s.rank[seed] - reach)
+    span = min(count, s.rank[seed] + reach + 1) - low
+    turn = below(desk, span)
+    for i in range(span):
+        if size >= wanted:
+            break
+        v = s.loose[low + (i + turn) % span]
+        if v != seed and _competes(t, s, v, n, begins, ends):
+            out[size] = v
+            size += 1
+    return size
+
+
+@njit(cache=True, nogil=True)
+def _competes(t: Facts, s: State, v: int, n: int, begins: int, ends: int) -> bool:
+    """Whether a vehicle uses a person, unit or place of the row `n` within those cells."""
+    first, stop = of_vehicle(t, v, at.V_FIRST), of_vehicle(t, v, at.V_STOP)
+    if s.rows[first, at.R_CELL] >= ends or s.rows[stop - 1, at.R_STOP] <= begins:
+        return False
+    for m in range(first, stop):
+        if s.rows[m, at.R_CELL] >= ends:
+            return False
+        if s.rows[m, at.R_STOP] <= begins:
+            continue
+        if s.rows[m, at.R_TECHNICIAN] == s.rows[n, at.R_TECHNICIAN]:
+            return True
+        if s.rows[m, at.R_PLACE] == s.rows[n, at.R_PLACE] and of_place(
+            t, s.rows[m, at.R_PLACE], at.P_ZONE_COUNT
+        ):
+            return True
+        for u in range(of_operation(t, n, at.OP_UNIT_COUNT)):
+            for w in range(of_operation(t, m, at.OP_UNIT_COUNT)):
+                if s.rows[m, at.R_UNITS + w] == s.rows[n, at.R_UNITS + u]:
+                    return True
+    return False
 
 
 @njit(cache=True, nogil=True)

@@ -179,17 +179,14 @@ def _state(compiled: Compiled, table: Rows, loose: Numbers) -> State:
 
 
 def _least(compiled: Compiled, state: State) -> None:
-    """What each vehicle costs at least: minutes here with no waiting, and nothing else."""
-    for number, vehicle in enumerate(compiled.problem.vehicles):
-        ready = vehicle.release
-        for operation in vehicle.operations:
-            ready = max(ready + operation.lag, operation.not_before)
-            ready += operation.minutes - operation.shared_minutes
-        here = max(0, ready - vehicle.release)
-        late = max(0, ready - vehicle.due)
-        costs = compiled.problem.costs
-        state.alone[number] = costs.flow * vehicle.flow_weight * here
-        state.alone[number] += costs.tardy * vehicle.weight * late
+    """What each vehicle costs alone in the shop, planned as soon as it can be."""
+    desk, rows = desk_for(compiled.free.shape[1], stream(0, 0)), compiled.rows.copy()
+    free = compiled.free.copy()
+    for vehicle in state.loose:
+        cost = place_vehicle(compiled.facts, free, rows, desk, vehicle, 0.0, False)
+        if cost >= 0:
+            hold_rows(compiled.facts, free, rows, vehicle, True)
+            state.alone[vehicle] = cost
 
 
 def _mood(state: State) -> Mood:
