@@ -9,7 +9,8 @@ import structlog
 
 from bays.planner.answers import Plan
 from bays.planner.costs import plan_of
-from bays.planner.engine.search import Budget, better_rows, first_plan, rows_as_table, table_as_rows
+from bays.planner.engine.rounds import Budget
+from bays.planner.engine.search import better_rows, first_plan, rows_as_table, table_as_rows
 from bays.planner.engine.tables import NotCompiled, compile_problem
 from bays.planner.problem import Problem
 from bays.planner.verify import verify

@@ -10,7 +10,8 @@ from bays.planner.engine.bits import Words
 
 def stream(seed: int, worker: int) -> Words:
     """A fresh stream; different workers of one seed draw different numbers."""
-    return np.random.SeedSequence([seed & 0xFFFFFFFF, worker]).generate_state(1, np.uint64) | 1
+    numbers = np.random.SeedSequence([seed & 0xFFFFFFFF, worker]).generate_state(1, np.uint64)
+    return numbers.astype(np.uint64) | np.uint64(1)
 
 
 @njit(cache=True, nogil=True)
@@ -26,7 +27,7 @@ def draw(state: Words) -> np.uint64:
 @njit(cache=True, nogil=True)
 def below(state: Words, limit: int) -> int:
     """A whole number from 0 to limit-1."""
-    return np.int64(draw(state) % uint64(limit))
+    return int(np.int64(draw(state) % uint64(limit)))
 
 
 @njit(cache=True, nogil=True)

@@ -7,8 +7,6 @@ from numba import njit
 from bays.planner.engine import columns as at
 from bays.planner.engine.bits import Words, first_taken, is_free
 from bays.planner.engine.chance import below, share
-from bays.planner.engine.holding_cells import cost_of, hold_rows, keep_own
-from bays.planner.engine.slots import Slot, Stand, best_slot, can_lead, old_slot, way_cells
 from bays.planner.engine.facts import (
     Facts,
     Rows,
@@ -18,6 +16,8 @@ from bays.planner.engine.facts import (
     of_vehicle,
     travel,
 )
+from bays.planner.engine.holding_cells import cost_of, hold_rows, keep_own
+from bays.planner.engine.slots import Slot, Stand, best_slot, can_lead, old_slot, way_cells
 
 
 @njit(cache=True, nogil=True)

@@ -18,8 +18,6 @@ from numpy.typing import NDArray
 from bays.planner.engine import columns as at
 from bays.planner.engine.bits import Words
 from bays.planner.engine.chance import below, share
-from bays.planner.engine.holding_cells import hold_rows
-from bays.planner.engine.placing import place_vehicle
 from bays.planner.engine.facts import (
     Facts,
     Numbers,
@@ -29,6 +27,8 @@ from bays.planner.engine.facts import (
     of_place,
     of_vehicle,
 )
+from bays.planner.engine.holding_cells import hold_rows
+from bays.planner.engine.placing import place_vehicle
 
 
 class State(NamedTuple):
@@ -65,10 +65,7 @@ def search(
     free, rows, cost, alone, total = s.free, s.rows, s.cost, s.alone, s.total
     out = np.empty(mood.most, np.int64)
     keys = np.empty(mood.most, np.float64)
-    width = 0
-    for v in s.loose:
-        width = max(width, of_vehicle(t, v, at.V_STOP) - of_vehicle(t, v, at.V_FIRST))
-    kept = np.empty((mood.most, width, at.R_WIDTH), np.int64)
+    kept = np.empty((mood.most, _most_operations(t, s.loose), at.R_WIDTH), np.int64)
     old_costs = np.empty(mood.most, np.int64)
     placed_in_all = 0
     for turn in range(times):
@@ -104,10 +101,7 @@ def search(
         if not ok:
             for i in range(placed):
                 hold_rows(t, free, rows, out[i], True)
-            for i in range(size):
-                _copy_back(t, rows, kept, i, out[i])
-                cost[out[i]] = old_costs[i]
-                hold_rows(t, free, rows, out[i], False)
+            _put_back(t, s, out, kept, old_costs, size)
             continue
         total[0] += after - before
         if total[0] < total[1]:
@@ -125,9 +119,24 @@ def search(
 
 
 @njit(cache=True, nogil=True)
-def _keep_best(
-    t: Facts, s: State, out: Numbers, kept: Numbers, old_costs: Numbers, size: int
-) -> None:
+def _most_operations(t: Facts, vehicles: Numbers) -> int:
+    most = 0
+    for v in vehicles:
+        most = max(most, of_vehicle(t, v, at.V_STOP) - of_vehicle(t, v, at.V_FIRST))
+    return most
+
+
+@njit(cache=True, nogil=True)
+def _put_back(t: Facts, s: State, out: Numbers, kept: Rows, old_costs: Numbers, size: int) -> None:
+    """As it was before they were taken out."""
+    for i in range(size):
+        _copy_back(t, s.rows, kept, i, out[i])
+        s.cost[out[i]] = old_costs[i]
+        hold_rows(t, s.free, s.rows, out[i], False)
+
+
+@njit(cache=True, nogil=True)
+def _keep_best(t: Facts, s: State, out: Numbers, kept: Rows, old_costs: Numbers, size: int) -> None:
     s.best_rows[:] = s.rows
     s.best_cost[:] = s.cost
     for i in range(size):
@@ -136,7 +145,7 @@ def _keep_best(
 
 
 @njit(cache=True, nogil=True)
-def _copy_out(t: Facts, rows: Rows, kept: Numbers, i: int, v: int) -> None:
+def _copy_out(t: Facts, rows: Rows, kept: Rows, i: int, v: int) -> None:
     first = of_vehicle(t, v, at.V_FIRST)
     for n in range(first, of_vehicle(t, v, at.V_STOP)):
         for c in range(at.R_WIDTH):
@@ -144,7 +153,7 @@ def _copy_out(t: Facts, rows: Rows, kept: Numbers, i: int, v: int) -> None:
 
 
 @njit(cache=True, nogil=True)
-def _copy_back(t: Facts, rows: Rows, kept: Numbers, i: int, v: int) -> None:
+def _copy_back(t: Facts, rows: Rows, kept: Rows, i: int, v: int) -> None:
     first = of_vehicle(t, v, at.V_FIRST)
     for n in range(first, of_vehicle(t, v, at.V_STOP)):
         for c in range(at.R_WIDTH):

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,9 +12,11 @@ from bays.planner.engine import columns as at
 from bays.planner.engine.bits import Words
 from bays.planner.engine.chance import stream
 from bays.planner.engine.facts import Numbers, Rows
+from bays.planner.engine.halves import search_halves
 from bays.planner.engine.holding_cells import cost_of, hold_rows
 from bays.planner.engine.placing import place_vehicle
-from bays.planner.engine.ruin import Mood, State, search
+from bays.planner.engine.rounds import Budget, run_round
+from bays.planner.engine.ruin import Mood, State
 from bays.planner.engine.slots import desk_for
 from bays.planner.engine.tables import Compiled, fill_row
 from bays.planner.engine.taken import crowded
@@ -23,21 +24,8 @@ from bays.planner.problem import Row
 
 # Workers compare notes this often; whoever is behind goes on from the better plan.
 ROUNDS = 24
-# A round is done in bites, so that it ends when its time does.
-BITES = 8
-FIRST_BITE = 40
-
-
-@dataclass(frozen=True, slots=True)
-class Budget:
-    """Stop after seconds, or after so many turns for each worker, which always gives the same.
-
-    `clock` tells the seconds a worker has used.
-    """
-
-    seconds: float = 0.0
-    turns: int | None = None
-    clock: Callable[[], float] = time.monotonic
+# From so many vehicles on, workers take one half of the time each.
+MANY = 250
 
 
 def first_plan(compiled: Compiled) -> Rows | None:
@@ -134,6 +122,9 @@ def better_rows(compiled: Compiled, table: Rows, budget: Budget, seed: int, work
     loose = _loose(compiled, table)
     if loose.size == 0:
         return table
+    if workers > 1 and loose.size >= MANY:
+        state = _state(compiled, table, loose)
+        return search_halves(compiled, state, _mood(state), budget, seed)
     states = [_state(compiled, table, loose) for _ in range(max(1, workers))]
     desks = [
         desk_for(compiled.free.shape[1], stream(seed, number)) for number in range(len(states))
@@ -197,7 +188,7 @@ def _mood(state: State) -> Mood:
 
 
 def _alone(compiled: Compiled, state: State, desk: Words, mood: Mood, budget: Budget) -> None:
-    _round(compiled, state, desk, mood, budget, 0.0, 1.0)
+    run_round(compiled.facts, state, desk, mood, budget, 0.0, 1.0)
 
 
 def _together(
@@ -211,7 +202,7 @@ def _together(
         for number in range(ROUNDS):
             shares = number / ROUNDS, (number + 1) / ROUNDS
             jobs = [
-                pool.submit(_round, compiled, state, desk, mood, budget, *shares)
+                pool.submit(run_round, compiled.facts, state, desk, mood, budget, *shares)
                 for state, desk in zip(states, desks, strict=True)
             ]
             for job in jobs:
@@ -230,31 +221,3 @@ def _catch_up(states: Sequence[State]) -> None:
         if state.total[0] < state.total[1]:
             state.total[1] = state.total[0]
             state.best_rows[:], state.best_cost[:] = state.rows, state.cost
-
-
-def _round(
-    compiled: Compiled,
-    state: State,
-    desk: Words,
-    mood: Mood,
-    budget: Budget,
-    begun: float,
-    done: float,
-) -> None:
-    """One share of the search, in bites that end when its time does."""
-    facts = compiled.facts
-    if budget.turns is not None:
-        turns = round(budget.turns * done) - round(budget.turns * begun)
-        search(facts, state, desk, mood, begun, done, turns)
-        return
-    seconds = budget.seconds * (done - begun)
-    started = budget.clock()
-    bite, used, passed = FIRST_BITE, 0.0, begun
-    while used < seconds:
-        upto = begun + (done - begun) * min(1.0, used / seconds + 1 / BITES)
-        search(facts, state, desk, mood, passed, upto, bite)
-        before, used = used, budget.clock() - started
-        passed = begun + (done - begun) * min(1.0, used / seconds)
-        took = max(used - before, 1e-6)
-        left = min(seconds / BITES, seconds - used)
-        bite = max(1, min(4 * bite, int(bite * left / took)))

@@ -10,7 +10,7 @@ from numba import njit, uint64
 from bays.planner.engine import columns as at
 from bays.planner.engine.bits import ALL, Words, is_free, lowest_bit, runs
 from bays.planner.engine.chance import below, share
-from bays.planner.engine.facts import Facts, Numbers, cells_of, of_operation, of_place, travel
+from bays.planner.engine.facts import Facts, cells_of, of_operation, of_place, travel
 
 
 class Stand(NamedTuple):
@@ -233,7 +233,7 @@ def best_slot(t: Facts, free: Words, desk: Words, n: int, stand: Stand, blink: f
 def _at_place(
     t: Facts, free: Words, desk: Words, n: int, stand: Stand, place: int, best: Slot
 ) -> Slot:
-    soonest = cells_of((stand.ended + of_operation(t, n, at.OP_LAG)))
+    soonest = cells_of(stand.ended + of_operation(t, n, at.OP_LAG))
     soonest = max(soonest, stand.ready, of_operation(t, n, at.OP_NOT_BEFORE))
     whole = t[at.F_CELLS]
     minutes = travel(t, stand.place, place)
@@ -309,7 +309,7 @@ def _at_place_from(
 ) -> Slot:
     """The slot at this very cell, or none."""
     probe = Slot(-1, -1, -1, 0)
-    soonest = cells_of((stand.ended + of_operation(t, n, at.OP_LAG)))
+    soonest = cells_of(stand.ended + of_operation(t, n, at.OP_LAG))
     if cell < max(soonest, stand.ready, of_operation(t, n, at.OP_NOT_BEFORE)):
         return probe
     minutes = travel(t, stand.place, place)

@@ -160,11 +160,11 @@ class _Reader:
         row[at.OP_MINUTES], row[at.OP_LAG] = operation.minutes, operation.lag
         row[at.OP_NOT_BEFORE] = cell_at_or_after(operation.not_before)
         row[at.OP_PEOPLE], row[at.OP_PEOPLE_COUNT] = self._people(operation.skill)
-        wanted = [
-            (problem.units_by_type.get(kind, ()), count)
-            for kind, count in Counter(operation.equipment).items()
-        ]
-        wanted += [((unit,), 1) for unit in operation.exact_units]
+        named = set(operation.exact_units)
+        wanted: list[tuple[tuple[str, ...], int]] = [((unit,), 1) for unit in sorted(named)]
+        for kind, count in Counter(operation.equipment).items():
+            others = tuple(u for u in problem.units_by_type.get(kind, ()) if u not in named)
+            wanted.append((others, count))
         groups = [self._group(units, count) for units, count in wanted]
         row[at.OP_UNIT_COUNT] = sum(count for _, count in wanted)
         if row[at.OP_UNIT_COUNT] > at.UNITS_AT_MOST:
