@@ -159,7 +159,7 @@ if REDIS_URL:
 
 # ---- signing in ----------------------------------------------------------------------------------
 # Called once in each process that serves pages; named as text, so that nothing here imports an app.
-WARM_ON_START = ["jobs.warming.warm_floors"]
+WARM_ON_START = ["bays.planner.engine.warm.warm_while_serving", "jobs.warming.warm_floors"]
 AUTH_USER_MODEL = "accounts.User"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",

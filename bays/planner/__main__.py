@@ -16,6 +16,7 @@ from typing import Any
 from bays.planner.answers import Infeasible, ModelError, NotProved, Plan
 from bays.planner.bound import lower_bound
 from bays.planner.dispatch import dispatch
+from bays.planner.engine.warm import warm_up
 from bays.planner.exchange import read_instance, write_plan
 from bays.planner.faults import model_error
 from bays.planner.improve import improve, quick_plan
@@ -37,7 +38,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if broken is not None:
         return _say({"answer": "model error", "says": broken.says, "faults": list(broken.faults)})
     began = time.perf_counter()
-    _compiled()
+    warm_up()
     compiling = time.perf_counter() - began
     began = time.perf_counter()
     first = quick_plan(problem) or dispatch(problem)
@@ -73,13 +74,6 @@ def _parser() -> argparse.ArgumentParser:
         "--bound-seconds", type=float, default=2.0, help="to find what no plan can cost less than"
     )
     return parser
-
-
-def _compiled() -> None:
-    """Have the machine code there, so that the seconds are spent on the plan."""
-    from bays.compiled import compile_planner
-
-    compile_planner()
 
 
 def _bound(problem: Problem, plan: Plan, seconds: float) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from bays.planner.costs import plan_of
 from bays.planner.engine.rounds import Budget
 from bays.planner.engine.search import better_rows, first_plan, rows_as_table, table_as_rows
 from bays.planner.engine.tables import NotCompiled, compile_problem
+from bays.planner.engine.warm import ready
 from bays.planner.problem import Problem
 from bays.planner.verify import verify
 
@@ -32,9 +33,10 @@ def improve(
 
     Pins stay; changes against `problem.previous` are paid for. With `turns` instead of seconds
     the same seed gives the same plan on every machine. What comes out has passed `verify`; a
-    plan that does not hold every operation is given back as it is.
+    plan that does not hold every operation is given back as it is, and so is any plan while a
+    server is still compiling.
     """
-    if {row.key for row in plan.rows} != problem.operation_by_key.keys():
+    if {row.key for row in plan.rows} != problem.operation_by_key.keys() or not ready():
         return plan
     try:
         compiled = compile_problem(problem)
@@ -51,6 +53,8 @@ def improve(
 
 def quick_plan(problem: Problem) -> Plan | None:
     """A first plan in milliseconds, verified; None when this way found no room for somebody."""
+    if not ready():
+        return None
     try:
         compiled = compile_problem(problem)
     except NotCompiled:
