@@ -139,7 +139,7 @@ def _positions(question: Question, level: Level, group: Ints, heading_deg: float
     if question.standing is None:
         return domain
     middle = turn(np.array([question.asked.body]), heading_deg)[0]
-    bays = shapely.union_all([Polygon(bay.corners[0] - middle) for bay in question.standing])
+    bays = shapely.union_all([Polygon(bay - middle) for bay in question.standing.corners])
     return domain.intersection(bays)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from bays.floor.needed import Needed
@@ -48,7 +49,7 @@ class Question:
 
     floor: Pieces
     asked: Needed
-    standing: tuple[Convex, ...] | None
+    standing: Convex | None
 
 
 @dataclass(eq=False)
@@ -111,16 +112,38 @@ class Level:
         self.boxes = self.boxes.take(which)
 
 
-def standing_off(question: Question, boxes: Boxes) -> Floats:
-    """How far the body's centre, at each middle, is from where it must lie, or less."""
-    bx, by = question.asked.body
-    c, s = np.cos(boxes.heading), np.sin(boxes.heading)
-    x, y = boxes.x + c * bx - s * by, boxes.y + s * bx + c * by
-    off = np.full(len(boxes), np.inf)
+def standing_off(question: Question, x: Floats, y: Floats, heading: Floats) -> Floats:
+    """How far the body's centre, at each pose, is from where it must lie, or less."""
     if question.standing is None:
-        return np.full(len(boxes), -np.inf)
-    for bay in question.standing:
-        normals = bay.normals[0]
-        beyond = normals[:, :1] * x + normals[:, 1:] * y - bay.offsets[0][:, None]
-        np.minimum(off, beyond.max(axis=0), out=off)
+        return np.full(len(x), -np.inf)
+    off: Floats = np.empty(len(x))
+    bays = question.standing
+    bx, by = question.asked.body
+    _beyond(bays.normals, bays.offsets, bx, by, (x, y, np.cos(heading), np.sin(heading)), off)
     return off
+
+
+@njit(cache=True, nogil=True)
+def _beyond(
+    normals: Floats,
+    offsets: Floats,
+    bx: float,
+    by: float,
+    poses: tuple[Floats, Floats, Floats, Floats],
+    off: Floats,
+) -> None:
+    """How far the point (bx, by) of the vehicle is beyond the nearest bay's farthest side."""
+    x, y, cos, sin = poses
+    for i in range(len(x)):
+        px = x[i] + cos[i] * bx - sin[i] * by
+        py = y[i] + sin[i] * bx + cos[i] * by
+        nearest = math.inf
+        for bay in range(offsets.shape[0]):
+            beyond = -math.inf
+            for side in range(offsets.shape[1]):
+                at = normals[bay, side, 0] * px + normals[bay, side, 1] * py - offsets[bay, side]
+                beyond = max(beyond, at)
+                if beyond >= nearest:
+                    break
+            nearest = min(nearest, beyond)
+        off[i] = nearest

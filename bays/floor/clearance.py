@@ -30,6 +30,8 @@ from bays.floor.shapes import Part
 # region that floating-point arithmetic can hold. A thousand times finer than any tape.
 TOUCH_MM = 0.01
 ROUND_CORNER_SEGMENTS = 16
+# At sharp corners, parts are drawn back by at most this many times the touching allowance.
+MOST_TIP = 5.0
 KEPT_REGIONS = 512
 
 Floats = NDArray[np.float64]
@@ -107,14 +109,31 @@ def turn(points: Floats, heading_deg: float) -> Floats:
 
 
 def grown(polygon: Polygon, by_mm: float) -> Polygon:
-    """A convex polygon grown all round with round corners, or drawn in when ``by_mm`` < 0."""
+    """A convex polygon grown all round with round corners, or drawn in when ``by_mm`` < 0: its
+    sides by so much, its corners by no more than five times that."""
     if by_mm <= 0:
-        return shapely.buffer(polygon, by_mm, join_style="mitre", mitre_limit=50.0)
+        drawn_in = shapely.buffer(polygon, by_mm, join_style="mitre", mitre_limit=50.0)
+        return shapely.union_all([drawn_in, *_tips(polygon, -by_mm)]).convex_hull
     # sides exactly so far, corners by chords outside their arc
     outside_arc = math.cos(math.pi / 4 / ROUND_CORNER_SEGMENTS)
     rounded = shapely.buffer(polygon, by_mm / outside_arc, quad_segs=ROUND_CORNER_SEGMENTS)
     mitred = shapely.buffer(polygon, by_mm, join_style="mitre", mitre_limit=50.0)
     return rounded.intersection(mitred)
+
+
+def _tips(polygon: Polygon, by_mm: float) -> list[Any]:
+    """Points inside the sharp corners, which drawing in the sides would take back too far."""
+    ring = shapely.get_coordinates(polygon.exterior)[:-1]
+    ahead, behind = np.roll(ring, -1, axis=0) - ring, np.roll(ring, 1, axis=0) - ring
+    ahead /= np.maximum(np.hypot(*ahead.T), 1e-12)[:, None]
+    behind /= np.maximum(np.hypot(*behind.T), 1e-12)[:, None]
+    inward = ahead + behind
+    length = np.hypot(*inward.T)
+    # the sine of half the angle at the corner, by which sides drawn in set it back farther
+    sine = np.hypot(*(ahead - behind).T) / 2
+    sharp = sine < 1 / MOST_TIP
+    tips = ring[sharp] + MOST_TIP * by_mm * inward[sharp] / length[sharp, None]
+    return list(shapely.points(tips))
 
 
 def free_region(

@@ -18,7 +18,7 @@ import numpy as np
 from bays.floor.aligned import lined_up_headings
 from bays.floor.boxes import Boxes, FoundSets, Level, Question
 from bays.floor.needed import needed
-from bays.floor.pieces import Bools, Convex, Floats, convex_rings, pieces_of
+from bays.floor.pieces import Bools, Floats, convex_rings, pieces_of, together
 from bays.floor.placement import Fit, Placement, Pose, best_fit, in_order, placed
 from bays.floor.plan import Bay, FloorPlan, ZoneId
 from bays.floor.roomiest import SHORT_OF_BEST_MM, Best, Span, roomiest
@@ -123,8 +123,7 @@ def _searched(plan: FloorPlan, parts: tuple[Part, ...], anywhere: bool) -> Searc
 def _question(plan: FloorPlan, parts: tuple[Part, ...], bays: Iterable[Bay] | None) -> Question:
     standing = None
     if bays is not None:
-        rings = [ring for bay in bays for ring in convex_rings(bay.area)]
-        standing = tuple(Convex.of(ring[None]) for ring in rings)
+        standing = together([ring for bay in bays for ring in convex_rings(bay.area)])
     return Question(pieces_of(plan), needed(parts), standing)
 
 

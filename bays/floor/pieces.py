@@ -98,6 +98,12 @@ def _group(rows: Sequence[tuple[int, Floats]]) -> Group:
     return Group(Convex.of(corners), np.array([o for o, _ in rows]), centre, radius)
 
 
+def together(rings: Sequence[Floats]) -> Convex:
+    """Convex rings of any numbers of corners, in one array."""
+    size = max((len(ring) for ring in rings), default=3)
+    return Convex.of(np.array([_padded(ring, size) for ring in rings]).reshape(-1, size, 2))
+
+
 def _padded(ring: Floats, size: int) -> Floats:
     return np.concatenate([ring, np.repeat(ring[-1:], size - len(ring), axis=0)])
 

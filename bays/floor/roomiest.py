@@ -13,10 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bays.floor.boxes import Boxes, Question, standing_off
+from bays.floor.boxes import Question, standing_off
 from bays.floor.clearance import TOUCH_MM
 from bays.floor.pieces import SOLID, Bools, Floats, Ints
-from bays.floor.separation import Poses, all_gaps, contacts
+from bays.floor.room_in_boxes import Bounds, Middles, bound
+from bays.floor.separation import ring_of, rings_of
 
 SHORT_OF_BEST_MM = 0.9
 MOST_ROUNDS = 80
@@ -86,80 +87,32 @@ def _bounds(question: Question, boxes: Span, pairs: Pairs, best: Best) -> tuple[
     """The most room in each box, and how much of it each direction may account for. Takes up
     better poses, and leaves out pieces that are nowhere in the box the nearest."""
     count = len(boxes)
-    x, y, heading = boxes.middle.T
-    poses = Poses.at(x, y, heading)
-    most, here = np.full(count, np.inf), np.full(count, np.inf)
-    weight = np.zeros((count, 3))
-    least: dict[tuple[int, int], Floats] = {}
+    x, y, heading = (np.ascontiguousarray(column) for column in boxes.middle.T)
+    middles = Middles(boxes.middle, boxes.half, np.cos(heading), np.sin(heading))
+    bounds = Bounds(np.full(count, np.inf), np.full(count, np.inf), np.zeros((count, 3)))
+    most, here, weight = bounds
+    asked, least = question.asked, {}
     for (k, g), (box, piece) in pairs.items():
-        arm = question.asked.arms[k]
-        bound, room, low, weights = _pair_bounds(question, boxes, poses, (k, g), box, piece, arm)
-        least[k, g] = low
-        np.minimum.at(here, box, room)
-        np.minimum.at(most, box, bound)
-        first = bound <= most[box]
-        weight[box[first]] = weights[first]
+        low = least[k, g] = np.empty(len(box))
+        part, solid = ring_of(asked.shapes[k]), rings_of(question.floor.groups[g].shape)
+        bound(part, asked.arms[k], solid, middles, (box, piece), bounds, low)
     for key, low in least.items():
         box, piece = pairs[key]
         near = low <= most[box]
         pairs[key] = (box[near], piece[near])
-    off = standing_off(question, Boxes(x, y, heading, np.empty((count, 0), dtype=bool)))
+    off = standing_off(question, x, y, heading)
     outside = off > TOUCH_MM
-    arm = max(question.asked.arms)
+    arm = max(asked.arms)
     reach = (
-        np.hypot(boxes.half[:, 0], boxes.half[:, 1])
-        + math.hypot(*question.asked.body) * boxes.half[:, 2]
+        np.hypot(boxes.half[:, 0], boxes.half[:, 1]) + math.hypot(*asked.body) * boxes.half[:, 2]
     )
     most[off > reach + TOUCH_MM] = -np.inf
     weight[outside] = boxes.half[outside] * np.array([1.0, 1.0, arm])
-    _take_up(boxes, np.where(outside, -np.inf, here), best, question.asked.margin_mm)
+    _take_up(boxes, np.where(outside, -np.inf, here), best, asked.margin_mm)
     # not what bounds the box, but another piece takes the room at its middle
     stuck = most - here > 1.5 * weight.sum(axis=1)
     weight[stuck] = boxes.half[stuck] * np.array([1.0, 1.0, arm])
     return most, weight
-
-
-def _pair_bounds(
-    question: Question,
-    boxes: Span,
-    poses: Poses,
-    key: tuple[int, int],
-    box: Ints,
-    piece: Ints,
-    arm: float,
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Upper bound, room at the middle, lower bound, and weights of x, y and heading."""
-    k, g = key
-    met = contacts(question.asked.shapes[k], question.floor.groups[g].shape, poses.take(box), piece)
-    hx, hy, half_rad = boxes.half[box].T
-    moved, turn = np.hypot(hx, hy), arm * half_rad
-    every = moved + turn
-    nx, ny = np.abs(met.along).T
-    gap = np.maximum(met.distance, 0.0)
-    # turning by a moves a point at r by sin(a) times its lever and (1 - cos(a)) r at most; a side
-    # of the part turns with it: its normal by the angle, the foot on it by gap x angle
-    swing = met.lever * half_rad + (arm + gap) * half_rad**2 / 2
-    ahead = nx * hx + ny * hy + swing + half_rad * moved
-    across = ny * hx + nx * hy + turn + half_rad * (moved + gap)
-    # only what goes past the side's ends counts across
-    beyond = np.maximum(across - met.slack, 0.0)
-    beyond[met.slack < 0] = np.inf
-    overlaps = np.flatnonzero((met.distance <= 0) & (beyond == 0))
-    beyond[met.distance <= 0] = np.inf
-    facing = np.hypot(gap + ahead, beyond)
-    bound = np.minimum(met.distance + every, facing)
-    if len(overlaps):
-        # to come apart they must along some side's normal; along this one they face each other
-        shape, solid = question.asked.shapes[k], question.floor.groups[g].shape
-        here, normal = poses.take(box[overlaps]), met.along[overlaps]
-        gaps, tilts = all_gaps(shape, solid, here, piece[overlaps], normal)
-        far = every[overlaps]
-        apart = (gaps + np.minimum(far, ahead[overlaps] + tilts * far)).max(axis=0)
-        bound[overlaps] = np.minimum(bound[overlaps], apart)
-    beyond[overlaps] = 0.0
-    lean = np.minimum(beyond, every) / np.maximum(every, 1e-9)
-    weights = np.stack([(nx + lean * ny) * hx, (ny + lean * nx) * hy, swing + lean * turn], axis=1)
-    return bound, met.distance, met.distance - every, weights
 
 
 def _take_up(boxes: Span, room: Floats, best: Best, margin_mm: float) -> None:

@@ -8,15 +8,15 @@ of all poses of a box, so when no box is left, no other minimal set exists.
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
 from bays.floor.aligned import take_up_aligned
 from bays.floor.boxes import Boxes, FoundSets, Level, Question, packed, standing_off
 from bays.floor.clearance import TOUCH_MM
-from bays.floor.pieces import SOLID, Bools, Floats, Ints
-from bays.floor.separation import Poses, contacts, gaps
+from bays.floor.judging import Known, Middles, judge
+from bays.floor.pieces import Bools, Floats, Ints
+from bays.floor.separation import ring_of, rings_of
 from bays.floor.sieve import Grid, sieve
 
 MOST_BOXES = 60_000
@@ -98,7 +98,7 @@ def _may_stand(question: Question, boxes: Boxes, spread_mm: float, half_rad: flo
     if question.standing is None or not len(boxes):
         return np.ones(len(boxes), dtype=bool)
     reach = spread_mm + math.hypot(*question.asked.body) * half_rad + TOUCH_MM
-    return standing_off(question, boxes) <= reach
+    return standing_off(question, boxes.x, boxes.y, boxes.heading) <= reach
 
 
 def _all_pairs(question: Question, level: Level) -> dict[tuple[int, int], tuple[Ints, Ints]]:
@@ -125,39 +125,37 @@ def _all_pairs(question: Question, level: Level) -> dict[tuple[int, int], tuple[
 def _judge(question: Question, found: FoundSets, level: Level) -> None:
     """Note what is sure of each box, take up new sets, and keep the boxes not yet decided."""
     boxes, floor, asked = level.boxes, question.floor, question.asked
-    poses = Poses.at(boxes.x, boxes.y, boxes.heading)
-    blocked, met_middle = np.zeros(len(boxes), dtype=bool), np.zeros(len(boxes), dtype=bool)
-    middle = boxes.taken.copy()
+    known = Known(
+        np.zeros(len(boxes), dtype=bool),
+        np.zeros(len(boxes), dtype=bool),
+        boxes.taken,
+        boxes.taken.copy(),
+    )
+    middles = Middles(boxes.x, boxes.y, np.cos(boxes.heading), np.sin(boxes.heading))
     for (k, g), (box, piece) in level.pairs.items():
-        group, shape = floor.groups[g], asked.shapes[k]
-        room = _room(shape, group.shape, poses.take(box), piece, asked.margin_mm)
+        group, part = floor.groups[g], ring_of(asked.shapes[k])
         moves = level.spread_mm + asked.arms[k] * level.half_rad
-        owner = group.owner[piece]
-        sure, now = room < -moves - TOUCH_MM, room < -TOUCH_MM / 2
-        solid = owner == SOLID
-        blocked[box[sure & solid]] = True
-        met_middle[box[now & solid]] = True
-        boxes.taken[box[sure & ~solid], owner[sure & ~solid]] = True
-        middle[box[now & ~solid], owner[now & ~solid]] = True
-        open_still = ~sure & (room <= moves)
+        open_still = np.empty(len(box), dtype=bool)
+        judge(
+            part,
+            rings_of(group.shape),
+            group.owner,
+            middles,
+            (box, piece),
+            asked.margin_mm,
+            moves,
+            known,
+            open_still,
+        )
         level.pairs[k, g] = (box[open_still], piece[open_still])
-    good = ~met_middle
+    good = ~known.middle_blocked
     if question.standing is not None:
-        good &= standing_off(question, boxes) <= TOUCH_MM
-    _take_up(found, middle[good], boxes.take(good))
-    keep = ~blocked
+        good &= standing_off(question, boxes.x, boxes.y, boxes.heading) <= TOUCH_MM
+    _take_up(found, known.middle_taken[good], boxes.take(good))
+    keep = ~known.blocked
     keep[keep] = ~found.within(boxes.taken[keep])
     keep[keep] = _may_stand(question, boxes.take(keep), level.spread_mm, level.half_rad)
     level.keep(keep)
-
-
-def _room(shape: Any, solid: Any, poses: Poses, piece: Ints, margin_mm: float) -> Floats:
-    """Distance less the margin needed; where the margin is kept, only a bound below it."""
-    room = gaps(shape, solid, poses, piece)
-    near = np.flatnonzero((room > 0) & (room < margin_mm))
-    if len(near):
-        room[near] = contacts(shape, solid, poses.take(near), piece[near]).distance
-    return room - margin_mm
 
 
 def _take_up(found: FoundSets, rows: Bools, boxes: Boxes) -> None:

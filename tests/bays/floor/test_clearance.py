@@ -256,3 +256,19 @@ def test_regions_are_worked_out_once() -> None:
     content = drawing(rect(0, 0, 9000, 6000))
     first = feasible(FloorPlan.from_content(content), parts, 12.5)
     assert feasible(FloorPlan.from_content(content), parts, 372.5) is first
+
+
+@pytest.mark.parametrize("half_angle_deg", [0.1, 0.5, 1.0, 5.0])
+def test_margin_before_the_tip_of_a_thin_sector_is_the_distance_on_the_drawing(
+    half_angle_deg: float,
+) -> None:
+    # the sector's tip, at the middle of the rear bumper, is what comes nearest to the wall
+    tip = {"x": {"datum": "rear", "offset_mm": -2000}, "y": {"datum": "centreline", "offset_mm": 0}}
+    angles = {"bearing_deg": 0, "half_angle_deg": half_angle_deg, "range_mm": 1500}
+    zone = ClearZone.from_content({"parts": [{"sector": {**tip, **angles}}]})
+    parts = resolve(zone, HATCHBACK)
+    plan = FloorPlan.from_content(drawing(rect(0, 0, 20000, 10000)))
+    region = feasible(plan, parts, 0)
+    west = region.free.bounds[0]
+    reach = -min(x for part in parts for x, _ in part.ring)
+    assert west == pytest.approx(reach, abs=0.06)

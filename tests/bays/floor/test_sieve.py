@@ -17,7 +17,7 @@ from bays.floor.boxes import Question
 from bays.floor.needed import Needed, needed
 from bays.floor.pieces import Convex, convex_rings, pieces_of
 from bays.floor.roomiest import Best, Span, roomiest
-from bays.floor.separation import Poses, contacts, gaps
+from bays.floor.separation import facing, greatest_gap, into_frame, ring_of, rings_of
 from bays.floor.sieve import Boxes, Grid, sieve
 from tests.bays.floor.cases import column, drawing, parts_of, zone
 from tests.bays.floor.test_clearance import ELL
@@ -84,18 +84,23 @@ def test_distances_agree_with_the_geometry_library() -> None:
     solids = Convex.of(np.stack([_ring(4) for _ in range(20)]))
     x, y, heading = RNG.uniform([-2500, -2500, 0], [2500, 2500, 7], (500, 3)).T
     which = RNG.integers(0, 20, 500)
-    poses = Poses.at(x, y, heading)
-    found, low = contacts(part, solids, poses, which), gaps(part, solids, poses, which)
-    assert (low <= found.distance + 1e-9).all()
+    seen = np.empty((4, 4))
     for i, piece in enumerate(which):
+        c, s = math.cos(heading[i]), math.sin(heading[i])
+        into_frame(rings_of(solids), piece, x[i], y[i], c, s, seen)
+        gap, side, mine = greatest_gap(ring_of(part), seen, math.inf)
+        distance, ux, uy, _, _ = facing(ring_of(part), seen, gap, side, mine)
+        assert gap <= distance + 1e-9
+        # told that this is enough, it may stop at less, but not on the other side of that
+        assert (greatest_gap(ring_of(part), seen, 50.0)[0] > 50.0) == (gap > 50.0)
         own = rotate(Polygon(part.corners[0]), heading[i], (0, 0), use_radians=True)
         own, solid = translate(own, x[i], y[i]), Polygon(solids.corners[piece])
         apart = own.distance(solid)
         if apart > 0:
-            assert found.distance[i] == pytest.approx(apart, abs=1e-6)
+            assert distance == pytest.approx(apart, abs=1e-6)
             continue
         # moved out by the depth they touch, and by less they still overlap
-        out = -found.distance[i] * found.along[i]
+        out = -distance * np.array([c * ux - s * uy, s * ux + c * uy])
         assert translate(own, *(1.0001 * out)).intersection(solid).area < 1
         assert translate(own, *(0.98 * out)).intersects(solid)
 
