@@ -18,7 +18,8 @@ from bays.floor.plan import FloorPlan
 from bays.floor.reach import fresh_map
 from bays.floor.room import make_room
 from bays.floor.shapes import ClearZone, VehicleShape, resolve
-from bays.planner.engine.warm import warm_up
+from bays.planner.bound import lower_bound
+from bays.planner.engine.warm import tiny_problem, warm_up
 
 RADIUS_MM = 4500.0
 
@@ -64,8 +65,9 @@ def _at(datum: str, offset_mm: int) -> dict[str, object]:
 
 
 def compile_planner() -> None:
-    """Plan two vehicles, one bay and one person."""
+    """Plan two vehicles, one bay and one person, and ask what that costs at least."""
     warm_up()
+    lower_bound(tiny_problem(), seconds=0.1)
 
 
 PARTS: dict[str, Callable[[], None]] = {"floor": compile_floor, "planner": compile_planner}

@@ -2,7 +2,17 @@
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from jobs.pages import booking, day, floor_map, floor_print, ground, place_it, visit, visit_acts
+from jobs.pages import (
+    booking,
+    day,
+    floor_map,
+    floor_print,
+    ground,
+    place_it,
+    proposals,
+    visit,
+    visit_acts,
+)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", day.day, name="day"),
@@ -11,6 +21,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("day/plan-again/", day.plan_again, name="plan-again"),
     re_path(
         r"^day/(?P<kind>technician-out|unit-out|zone-closed)/$", day.disruption, name="disruption"
+    ),
+    path("day/proposals/<int:number>/", proposals.proposal, name="proposal"),
+    path("day/proposals/<int:number>/goes-with/", proposals.goes_with, name="proposal-goes-with"),
+    re_path(
+        r"^day/proposals/(?P<number>\d+)/(?P<act>accept|decline|take-back)/$",
+        proposals.decide,
+        name="proposal-act",
     ),
     path("floor/", floor_map.floor_map, name="floor-map"),
     path("floor/panel/", floor_map.floor_panel, name="floor-panel"),
@@ -29,6 +46,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("visits/<int:visit_id>/override/", visit.visit_override, name="visit-override"),
     path("visits/<int:visit_id>/confirm/", visit.visit_confirm, name="visit-confirm"),
     path("visits/<int:visit_id>/steps/<int:step_id>/pin/", visit.visit_pin, name="visit-pin"),
+    path("visits/<int:visit_id>/steps/<int:step_id>/wait/", visit.visit_wait, name="visit-wait"),
     re_path(
         rf"^visits/(?P<visit_id>\d+)/(?P<act>{'|'.join(visit_acts.BY_NAME)})/$",
         visit.visit_act,

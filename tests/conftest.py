@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -13,6 +15,41 @@ from shopcal import database
 from shopcal.accounts.actor import Actor, Role
 from shopcal.accounts.models import Membership, Shop, User
 from shopcal.accounts.selectors.memberships import SESSION_KEY
+from tests.shopcal.machine import machine, migrated_data, migrated_server, server_machine
+
+__all__ = ["machine", "migrated_data", "migrated_server", "server_machine"]
+
+# Without one of these or the mark, pytest-django refuses a test Django's database.
+DATABASE_FIXTURES = {"db", "transactional_db", "django_db_setup", "live_server"}
+
+
+def uses_database(item: pytest.Item) -> bool:
+    """Whether the answer may depend on which database Django is connected to."""
+    kind = getattr(item, "cls", None)
+    return (
+        item.get_closest_marker("django_db") is not None
+        or not DATABASE_FIXTURES.isdisjoint(getattr(item, "fixturenames", ()))
+        or (kind is not None and issubclass(kind, TransactionTestCase))
+    )
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what uses the database, before ``-m`` chooses."""
+    for item in items:
+        if uses_database(item):
+            item.add_marker("database")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Compile once before several workers start, which would each compile the same."""
+    option = session.config.option
+    if not getattr(option, "numprocesses", None) or option.collectonly:
+        return
+    compiling = [sys.executable, "-m", "bays.compiled"]
+    if subprocess.run(compiling, cwd=session.config.rootpath, check=False).returncode:
+        pytest.exit("The compiled parts could not be compiled.", returncode=3)
 
 
 @pytest.fixture(scope="session", autouse=True)

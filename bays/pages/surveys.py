@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST, require_safe
 
@@ -214,8 +215,8 @@ def _pairs(
     survey: FloorSurvey | LightSurvey, shop: Shop, line: dict[str, Any]
 ) -> list[tuple[str, Any]]:
     pairs: list[tuple[str, Any]] = [
-        ("Read on", f"{survey.surveyed_on:%Y-%m-%d}"),
-        ("Good until", f"{survey.due_on:%Y-%m-%d}" if survey.due_on else "no day set"),
+        ("Read on", date_format(survey.surveyed_on, "j M Y")),
+        ("Good until", date_format(survey.due_on, "j M Y") if survey.due_on else "no day set"),
         ("Read with", survey.instrument),
         ("Uncertainty", f"{line['error']}, standard, of one reading"),
         ("Readings", line["count"]),

@@ -2,6 +2,7 @@
 
 from bays.planner.answers import (
     Binding,
+    Bound,
     Change,
     Disruption,
     Infeasible,
@@ -11,6 +12,7 @@ from bays.planner.answers import (
     Offer,
     Plan,
     PromiseMove,
+    Proof,
     Quote,
     Reasons,
     Replan,
@@ -25,6 +27,7 @@ from bays.planner.answers import (
 from bays.planner.costs import plan_of
 from bays.planner.dispatch import dispatch
 from bays.planner.explain import explain
+from bays.planner.parts import Part, Parts, parts
 from bays.planner.problem import (
     GRID_MINUTES,
     Blocked,
@@ -39,13 +42,14 @@ from bays.planner.problem import (
     Window,
 )
 from bays.planner.quote import problem_with, quote
-from bays.planner.replan import replan
+from bays.planner.replan import first_repair, replan
 from bays.planner.verify import verify
 
 __all__ = [
     "GRID_MINUTES",
     "Binding",
     "Blocked",
+    "Bound",
     "Change",
     "Costs",
     "Disruption",
@@ -55,10 +59,13 @@ __all__ = [
     "NotProved",
     "Offer",
     "Operation",
+    "Part",
+    "Parts",
     "Placement",
     "Plan",
     "Problem",
     "PromiseMove",
+    "Proof",
     "Quote",
     "Reasons",
     "Replan",
@@ -76,6 +83,8 @@ __all__ = [
     "ZoneClosed",
     "dispatch",
     "explain",
+    "first_repair",
+    "parts",
     "plan_of",
     "problem_with",
     "quote",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Literal
 
 from bays.planner.problem import Problem, Row, Vehicle, Window
 
@@ -56,6 +57,46 @@ class ModelError:
 
     says: str
     faults: tuple[str, ...] = ()
+
+
+ProofStatus = Literal["optimal", "bounded", "infeasible", "nothing"]
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What is known about a problem's cheapest plan, and the best plan there is so far.
+
+    `optimal`: no plan is cheaper than `plan`. `bounded`: no plan costs less than `bound`.
+    `infeasible`: there is no plan at all. `nothing`: neither a plan nor more than a bound was
+    found; `says` tells why. `bound` is in cost units and holds for every plan whose free
+    operations start on the grid, as all plans made here do.
+    """
+
+    status: ProofStatus
+    plan: Plan | None
+    bound: float
+    seconds: float
+    says: str
+
+    @property
+    def gap(self) -> float:
+        """How much of the plan's cost the bound leaves open, 0 where it is optimal."""
+        if self.plan is None or self.status == "optimal":
+            return 0.0
+        return max(0.0, self.plan.cost - self.bound) / max(1, abs(self.plan.cost))
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """A cost that no plan whose free operations start on the grid goes below, and how found.
+
+    `value` is infinite where some vehicle cannot be done before the horizon even alone.
+    """
+
+    value: float
+    method: str
+    alone: float
+    seconds: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +206,9 @@ class Rule(StrEnum):
     TWICE = "twice"
     MISSING = "missing"
     DURATION = "duration"
+    SHARED_SET_UP = "shared_set_up"
+    WAITING = "waiting"
+    DRIVER = "driver"
     PLACEMENT = "placement"
     TECHNICIAN = "technician"
     SKILL = "skill"

@@ -14,18 +14,19 @@ from bays.planner.answers import Binding
 from bays.planner.calendar import Calendar
 from bays.planner.causes import Cause, Ledger, words
 from bays.planner.holding import rows_by_vehicle
-from bays.planner.insertion import (
+from bays.planner.insertion import Stuck, standing_before
+from bays.planner.moves import Standing
+from bays.planner.problem import GRID_MINUTES, Operation, Problem, Row, Vehicle
+from bays.planner.slots import (
     FLOOR,
+    NAMED,
     PEOPLE,
     SECOND,
-    Stuck,
     candidates,
     find_slot,
     group_masks,
-    standing_before,
+    units_to_choose,
 )
-from bays.planner.moves import Standing
-from bays.planner.problem import GRID_MINUTES, Operation, Problem, Row, Vehicle
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,8 @@ class _Case:
             ),
             default=0,
         )
-        return max(problem.now, standing.ready + max(gap, self.operation.lag))
+        ready = standing.ready + max(gap, self.operation.lag)
+        return max(problem.now, ready, self.operation.not_before)
 
 
 def what_holds(problem: Problem, rows: Iterable[Row], vehicle: Vehicle, row: Row) -> Held:
@@ -136,6 +138,9 @@ def _groups(case: _Case) -> list[str]:
 def _in_order(case: _Case, earliest: int) -> Binding:
     """Nothing was waited for: the operation before, the arrival, or now decides."""
     problem, operation, ready = case.problem, case.operation, case.standing.ready
+    if operation.not_before and earliest == operation.not_before:
+        says = f"what it waits for is expected at {problem.clock(earliest)}"
+        return case.binding("waiting", says, earliest)
     if operation.lag and earliest == ready + operation.lag:
         after = case.earlier.name if case.earlier else "arrival"
         says = f"it has to wait {operation.lag} minutes after {after}"
@@ -197,7 +202,12 @@ def _used(problem: Problem, group: str, row: Row) -> list[str]:
     if group == FLOOR:
         place = problem.placements[row.placement]
         return sorted(place.zones | place.crosses)
-    return [u for u in row.units if f"unit {problem.unit_by_id[u].type}" == group]
+    if group.startswith(NAMED):
+        return [group.removeprefix(NAMED)]
+    named = problem.operation_by_key[row.key].exact_units
+    return [
+        u for u in row.units if u not in named and f"unit {problem.unit_by_id[u].type}" == group
+    ]
 
 
 def _subject(case: _Case, group: str, row: Row, cause: Cause) -> str:
@@ -216,6 +226,8 @@ def _subject(case: _Case, group: str, row: Row, cause: Cause) -> str:
         label = problem.placements[row.placement].label
         return _one_of(len(places), "place with enough floor", label)
     unit = problem.unit_by_id[cause.resource]
+    if group.startswith(NAMED):
+        return unit.label
     count = len(problem.units_by_type[unit.type])
     if count == 1:
         return f"the only {unit.noun}"
@@ -237,8 +249,13 @@ def _never(case: _Case) -> Binding | None:
     if operation.second_person_minutes and len(problem.technicians) < 2:
         says = f"{operation.name} needs two people and only one works here"
         return case.binding(SECOND, says, None)
+    if operation.not_before >= problem.horizon:
+        until = problem.clock(problem.horizon)
+        says = f"what it waits for is expected at {problem.clock(operation.not_before)}"
+        return case.binding("waiting", f"{says}, after {until}", operation.not_before)
     for kind in operation.equipment:
-        needed, have = operation.equipment.count(kind), len(problem.units_by_type.get(kind, ()))
+        needed = operation.equipment.count(kind)
+        have = len(units_to_choose(problem, operation, kind))
         if have < needed:
             what = words(kind) if needed == 1 else f"second {words(kind)}"
             return case.binding("equipment", f"the shop has no {what}", None)
@@ -266,6 +283,9 @@ def _exhausted(case: _Case, adjective: str) -> Binding | None:
         if group == FLOOR:
             says = f"no floor large enough for {operation.name} is {adjective} before {until}"
             return case.binding(FLOOR, says, None)
+        if group.startswith(NAMED):
+            label = problem.unit_by_id[group.removeprefix(NAMED)].label
+            return case.binding("equipment", f"{label} is not {adjective} before {until}", None)
         noun = words(group.removeprefix("unit "))
         return case.binding("equipment", f"no {noun} is {adjective} before {until}", None)
     return None

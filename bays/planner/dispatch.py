@@ -6,12 +6,20 @@ from collections.abc import Iterable
 
 from bays.planner.answers import Infeasible, ModelError, NotProved, Plan
 from bays.planner.binding import binding_of_stuck
-from bays.planner.calendar import Calendar, at_least, cell_at_or_after, first_cell, from_cell
+from bays.planner.calendar import (
+    Calendar,
+    at_least,
+    cell_at_or_after,
+    first_cell,
+    from_cell,
+    starts_of,
+)
 from bays.planner.costs import plan_of
 from bays.planner.faults import model_error
 from bays.planner.holding import rows_by_vehicle
-from bays.planner.insertion import Stuck, group_masks, insert, length_in_cells
-from bays.planner.problem import GRID_MINUTES, Problem, Row, Vehicle
+from bays.planner.insertion import Stuck, insert
+from bays.planner.problem import GRID_MINUTES, Operation, Problem, Row, Vehicle
+from bays.planner.slots import group_masks, length_in_cells, shortened
 
 
 def dispatch(problem: Problem) -> Plan | Infeasible | NotProved | ModelError:
@@ -44,8 +52,9 @@ def _dispatched(problem: Problem, *, follow: bool) -> Plan | Infeasible | NotPro
     return plan_of(problem, placed)
 
 
-def promise_order(vehicle: Vehicle, has_pins: bool = False) -> tuple[bool, int, int, str]:
-    return (not has_pins, vehicle.due, vehicle.release, vehicle.id)
+def promise_order(vehicle: Vehicle, has_pins: bool = False) -> tuple[bool, bool, int, int, str]:
+    """Pins first, then what somebody waits for, by promise; what waits for quiet hours last."""
+    return (not has_pins, not vehicle.flow_weight, vehicle.due, vehicle.release, vehicle.id)
 
 
 def calendar_with(problem: Problem, rows: Iterable[Row]) -> Calendar:
@@ -71,28 +80,35 @@ def fits_alone(problem: Problem, vehicle: Vehicle) -> bool:
 
     Moves are left out and every group of resources is taken by itself, so a `False` is a
     proof: each start found is no later than in any plan, and later starts only delay the rest.
+    What could share its set-up is taken as if it did.
     """
     empty = Calendar(problem)
     ready = vehicle.release
-    for operation in vehicle.operations:
+    for number, full in enumerate(vehicle.operations):
+        operation = _shortest(vehicle, number, full)
         pin = problem.pin_by_key.get((vehicle.id, operation.id))
         if pin is not None:
             ready = pin.end
             continue
         cells = length_in_cells(operation)
-        mask = -1
+        mask = starts_of(empty.open, cells)
         for starts in group_masks(empty, operation).values():
             mask &= starts
         if not operation.anywhere:
             places = [problem.placements[name].zones for name in operation.placements]
             mask &= at_least(1, (_all_free(empty, zones, cells) for zones in places))
-        cell = first_cell(
-            from_cell(mask, cell_at_or_after(max(problem.now, ready + operation.lag)))
-        )
+        soonest = max(problem.now, ready + operation.lag, operation.not_before)
+        cell = first_cell(from_cell(mask, cell_at_or_after(soonest)))
         if cell is None:
             return False
         ready = cell * GRID_MINUTES + operation.minutes
     return True
+
+
+def _shortest(vehicle: Vehicle, number: int, operation: Operation) -> Operation:
+    before = vehicle.operations[number - 1].set_up if number else ""
+    shares = operation.set_up and operation.set_up == before and not operation.lag
+    return shortened(operation) if shares else operation
 
 
 def _all_free(calendar: Calendar, zones: Iterable[str], cells: int) -> int:

@@ -118,7 +118,10 @@ def _with_minutes(vehicle: Vehicle, operation: str, minutes: int) -> Vehicle:
         if one.id != operation:
             return one
         return replace(
-            one, minutes=minutes, second_person_minutes=min(one.second_person_minutes, minutes)
+            one,
+            minutes=minutes,
+            second_person_minutes=min(one.second_person_minutes, minutes),
+            shared_minutes=0,  # it takes so long as it was planned, shared or not
         )
 
     return replace(vehicle, operations=tuple(changed(one) for one in vehicle.operations))

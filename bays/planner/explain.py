@@ -14,7 +14,8 @@ def explain(problem: Problem, plan: Plan, vehicle: str) -> Reasons:
     """The chain of binding resources behind the vehicle's finish, latest first.
 
     Each link names what its operation waited for. A resource held by another vehicle leads on
-    to that vehicle's operation; an operation that waited for nothing leads to the one before.
+    to that vehicle's operation; an operation that waited for nothing leads to the one before,
+    and so does one that waited for the morning: what came before it came too late that day.
 
     Raises:
         KeyError: the plan has no rows for the vehicle.
@@ -27,13 +28,15 @@ def explain(problem: Problem, plan: Plan, vehicle: str) -> Reasons:
         seen.add(row.key)
         held = what_holds(problem, plan.rows, problem.vehicle_by_id[row.vehicle], row)
         chain.append(_link(problem, row, held))
-        row = held.holder or _before(grouped[row.vehicle], row, held)
+        row = held.holder or _before(problem, grouped[row.vehicle], row, held)
     return Reasons(_summary(problem, grouped[vehicle][-1], chain), tuple(chain))
 
 
-def _before(own: list[Row], row: Row, held: Held) -> Row | None:
+def _before(problem: Problem, own: list[Row], row: Row, held: Held) -> Row | None:
     """The row before, when the chain goes on within the vehicle."""
-    if held.waited:
+    resource = held.binding.resource
+    over_night = resource == "opening hours" or resource in problem.technician_by_id
+    if held.waited and not over_night:
         return None
     earlier = [other for other in own if other.start < row.start]
     return earlier[-1] if earlier else None

@@ -83,6 +83,8 @@ def _vehicle(problem: Problem, vehicle: Vehicle) -> Iterator[str]:
         yield f"{vehicle.label}: no operations"
     for repeated in _repeated(operation.id for operation in vehicle.operations):
         yield f"{vehicle.label}: operation {repeated} twice"
+    if vehicle.weight < 0 or vehicle.flow_weight < 0:
+        yield f"{vehicle.label}: being late or here must not earn anything"
     for operation in vehicle.operations:
         yield from (f"{vehicle.label}, {fault}" for fault in _operation(problem, operation))
 
@@ -94,9 +96,30 @@ def _operation(problem: Problem, operation: Operation) -> Iterator[str]:
         yield f"{operation.name}: negative lag"
     if not 0 <= operation.second_person_minutes <= operation.minutes:
         yield f"{operation.name}: the second person stays longer than the operation"
+    yield from _named_units(problem, operation)
+    yield from _set_up(operation)
     for placement in operation.placements:
         if placement not in problem.placements:
             yield f"{operation.name}: no placement {placement}"
+
+
+def _named_units(problem: Problem, operation: Operation) -> Iterator[str]:
+    for unit in operation.exact_units:
+        if unit not in problem.unit_by_id:
+            yield f"{operation.name}: no unit {unit}"
+    for unit in _repeated(operation.exact_units):
+        yield f"{operation.name}: unit {unit} named twice"
+
+
+def _set_up(operation: Operation) -> Iterator[str]:
+    if operation.shared_minutes < 0:
+        yield f"{operation.name}: sharing a set-up takes longer"
+    if operation.shared_minutes and not operation.set_up:
+        yield f"{operation.name}: shares a set-up that has no name"
+    if operation.shared_minutes >= operation.minutes > 0:
+        yield f"{operation.name}: takes no time when its set-up is shared"
+    elif operation.second_person_minutes > operation.minutes - operation.shared_minutes > 0:
+        yield f"{operation.name}: the second person stays longer than it lasts with set-up shared"
 
 
 def _references(problem: Problem) -> Iterator[str]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from bays.planner.problem import Problem, Row
+from bays.planner.problem import Operation, Problem, Row
 
 STANDS, DRIVES_IN, DRIVES_OUT = "", "driving in", "driving out"
 DRIVING = (DRIVES_IN, DRIVES_OUT)
@@ -48,6 +48,47 @@ def leaves_at(problem: Problem, row: Row, following: Row | None) -> int:
     return max(row.end, following.start - gap)
 
 
+def may_share_set_up(problem: Problem, before: Row, operation: Operation) -> bool:
+    """Whether an operation could go on with what is set out for the row before it.
+
+    The row is of the operation directly before it in the same vehicle, is not parked after,
+    and has the units the operation needs.
+    """
+    if not operation.set_up or not operation.shared_minutes or operation.lag or before.park_after:
+        return False
+    earlier = problem.operation_by_key.get(before.key)
+    if earlier is None or earlier.set_up != operation.set_up:
+        return False
+    operations = problem.vehicle_by_id[before.vehicle].operations
+    number = operations.index(earlier) + 1
+    if number >= len(operations) or operations[number].id != operation.id:
+        return False
+    others = [name for name in before.units if name not in operation.exact_units]
+    types = sorted(problem.unit_by_id[name].type for name in others)
+    named = len(before.units) - len(others) == len(operation.exact_units)
+    return named and types == sorted(operation.equipment)
+
+
+def lasts(problem: Problem, before: Row | None, row: Row) -> int:
+    """Minutes a row takes after the row before it: less where its set-up stands already."""
+    operation = problem.operation_by_key[row.key]
+    shared = (
+        before is not None
+        and row.start == before.end
+        and row.placement == before.placement
+        and sorted(row.units) == sorted(before.units)
+        and may_share_set_up(problem, before, operation)
+    )
+    return operation.minutes - (operation.shared_minutes if shared else 0)
+
+
+def drives_from(problem: Problem, stood: str, parked: bool, placement: str) -> int:
+    """Minutes for which whoever does an operation drives the vehicle to it first."""
+    if not problem.technicians_drive:
+        return 0
+    return problem.travel_minutes(problem.lot if parked else stood, placement)
+
+
 def holds(problem: Problem, rows: Iterable[Row]) -> Iterator[Hold]:
     """Everything the rows of one vehicle hold.
 
@@ -70,10 +111,36 @@ def holds(problem: Problem, rows: Iterable[Row]) -> Iterator[Hold]:
         for hold in _row_holds(problem, row, leaves):
             standing.append(hold)
             yield hold
+    if problem.technicians_drive:
+        yield from _drivers(problem, ordered)
     stood = [vehicle.stands] if vehicle.stands else []
     places = {problem.placements[name] for name in (*stood, *(row.placement for row in ordered))}
     if any(place.crosses for place in places):
         yield from _one_after_another(crossings(problem, ordered), standing)
+
+
+def _drivers(problem: Problem, rows: Sequence[Row]) -> Iterator[Hold]:
+    """Technicians for the minutes of the moves to their rows; what is over by now takes nobody.
+
+    Nobody knows where a vehicle comes from whose operation before is not planned: then it
+    is driven in from wherever that is.
+    """
+    vehicle = problem.vehicle_by_id[rows[0].vehicle]
+    numbers = {o.id: n for n, o in enumerate(vehicle.operations)}
+    for earlier, row in pairwise([None, *rows]):
+        assert row is not None
+        if row.key in problem.pin_by_key:
+            continue
+        number = numbers[row.operation]
+        if number and (earlier is None or numbers[earlier.operation] != number - 1):
+            minutes = problem.drive_minutes(row.placement)
+        else:
+            stood = earlier.placement if earlier else vehicle.stands or problem.lot
+            parked = earlier is not None and earlier.park_after
+            minutes = drives_from(problem, stood, parked, row.placement)
+        start = max(row.start - minutes, problem.now)
+        if start < row.start:
+            yield Hold(row.technician, start, row.start, row, DRIVES_IN)
 
 
 def crossings(problem: Problem, rows: Sequence[Row]) -> list[Hold]:

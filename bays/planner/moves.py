@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bays.planner.calendar import Calendar, cells_touched
-from bays.planner.problem import Operation, Placement
+from bays.planner.problem import Operation, Placement, Row
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,11 +13,13 @@ class Standing:
     """Where a vehicle is, and the minute its last operation ended (at first: its release).
 
     Where a vehicle stands at its release is not `kept` for it by the plan: it has no row there.
+    `row` is that of the operation directly before.
     """
 
     placement: str
     ready: int
     kept: bool = True
+    row: Row | None = None
 
 
 def ways_clear(

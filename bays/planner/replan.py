@@ -8,7 +8,7 @@ tried out and back in as well, as long as that makes the plan cheaper, changes b
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bays.planner.answers import (
     Binding,
@@ -27,6 +27,7 @@ from bays.planner.dispatch import calendar_with, no_room, promise_order
 from bays.planner.disruption import Broken, after
 from bays.planner.faults import model_error
 from bays.planner.holding import rows_by_vehicle
+from bays.planner.improve import improve
 from bays.planner.insertion import Stuck, insert
 from bays.planner.problem import OperationKey, Problem, Row
 from bays.planner.verify import verify
@@ -56,6 +57,11 @@ class _Case:
     def fixed(self) -> frozenset[OperationKey]:
         return frozenset(self.problem.pin_by_key)
 
+    @property
+    def missing(self) -> bool:
+        """Whether an operation has no row."""
+        return bool(self.problem.operation_by_key.keys() - {row.key for row in self.rows})
+
 
 def replan(
     problem: Problem,
@@ -64,27 +70,63 @@ def replan(
     disruption: Disruption | None,
     *,
     freeze_minutes: int = FREEZE_MINUTES,
+    seconds: float = 0.0,
+    seed: int = 0,
 ) -> Replan | Infeasible | NotProved | ModelError:
     """The least-cost repair found of the plan in force at minute `now`.
 
     Rows that have started stay as they are, and so does what starts within `freeze_minutes`
-    unless it breaks a rule. Without a broken rule or a new vehicle nothing changes. The
-    result has passed `verify` against `Replan.problem`.
+    unless it breaks a rule. Without a broken rule or a new vehicle nothing changes. With
+    `seconds` the repair is then made cheaper for so long, changes being paid for. The result
+    has passed `verify` against `Replan.problem`.
     """
+    case = _asked(problem, plan, now, disruption, freeze_minutes)
+    if isinstance(case, ModelError):
+        return case
+    out = _violating(case)
+    if not out and not case.missing:
+        same = _Repair(plan_of(case.problem, case.rows), out, (0, 0))
+        return _answer(case, same.plan, plan) if _sound(case, same) else _unsound(case, same)
+    best = _best_repair(case, out)
+    if not isinstance(best, _Repair):
+        return best
+    cheaper = _cheaper(case, best, seconds, seed) if seconds else best.plan
+    if cheaper.cost < best.plan.cost:
+        return _answer(case, cheaper, plan)
+    return _answer(case, _improved(case, best).plan, plan)
+
+
+def first_repair(
+    problem: Problem,
+    plan: Plan,
+    now: int,
+    disruption: Disruption | None,
+    *,
+    freeze_minutes: int = FREEZE_MINUTES,
+) -> Replan | Infeasible | NotProved | ModelError:
+    """A repair in milliseconds: only what breaks a rule, or has no place, goes back in.
+
+    As `replan` otherwise, which is asked where that is not possible.
+    """
+    case = _asked(problem, plan, now, disruption, freeze_minutes)
+    if isinstance(case, ModelError):
+        return case
+    least = _repair(case, _violating(case))
+    if isinstance(least, _Repair) and _sound(case, least):
+        return _answer(case, least.plan, plan)
+    return replan(problem, plan, now, disruption, freeze_minutes=freeze_minutes)
+
+
+def _asked(
+    problem: Problem, plan: Plan, now: int, disruption: Disruption | None, freeze_minutes: int
+) -> _Case | ModelError:
     broken = after(problem, plan, now, disruption)
     if isinstance(broken, ModelError):
         return broken
     fault = model_error(broken.problem)
     if fault is not None:
         return fault
-    case = _case(broken, now + freeze_minutes, disruption)
-    out = _violating(case)
-    missing = broken.problem.operation_by_key.keys() - {row.key for row in broken.rows}
-    if not out and not missing:
-        same = _Repair(plan_of(case.problem, case.rows), out, (0, 0))
-        return _answer(case, same.plan, plan) if _sound(case, same) else _unsound(case, same)
-    best = _best_repair(case, out)
-    return _answer(case, best.plan, plan) if isinstance(best, _Repair) else best
+    return _case(broken, now + freeze_minutes, disruption)
 
 
 def _case(broken: Broken, freeze_until: int, disruption: Disruption | None) -> _Case:
@@ -128,21 +170,32 @@ def _with_successors(case: _Case, row: Row) -> set[OperationKey]:
 
 
 def _best_repair(case: _Case, out: frozenset[OperationKey]) -> _Repair | Infeasible | NotProved:
-    """The least change first; everything loose by promise instead when that is cheaper."""
+    """The least change that holds; what is frozen moves only where there is no other way."""
     everything = frozenset(row.key for row in case.rows) - case.fixed
-    found: list[_Repair] = []
-    least = _repair(case, out)
-    if isinstance(least, _Repair) and _sound(case, least):
-        found.append(_improved(case, least))
-    anew = _repair(case, out | (everything - case.frozen))
-    if isinstance(anew, _Repair) and (not found or anew.rank < found[0].rank):
-        found += [anew] if _sound(case, anew) else []
-    if found:
-        return min(found, key=lambda repair: repair.rank)
+    for loose in (out, out | (everything - case.frozen)):
+        found = _repair(case, loose)
+        if isinstance(found, _Repair) and _sound(case, found):
+            return found
     last = _repair(case, everything)
     if not isinstance(last, _Repair):
         return last
     return last if _sound(case, last) else _unsound(case, last)
+
+
+def _cheaper(case: _Case, best: _Repair, seconds: float, seed: int) -> Plan:
+    """The repair made cheaper; rows that are frozen and were left where they are stay there."""
+    frozen = {row.key: row for row in case.rows if row.key in case.frozen}
+    kept = [row for row in best.plan.rows if _same(frozen.get(row.key), row)]
+    pins = {row.key: row for row in kept} | case.problem.pin_by_key
+    held = replace(case.problem, pins=tuple(pins.values()))
+    plan = plan_of(case.problem, improve(held, best.plan, seconds, seed).rows)
+    if plan.cost < best.plan.cost and not verify(case.problem, plan):
+        return plan
+    return best.plan
+
+
+def _same(frozen: Row | None, row: Row) -> bool:
+    return frozen is not None and replace(frozen, park_after=row.park_after) == row
 
 
 def _unsound(case: _Case, repair: _Repair) -> NotProved:

@@ -12,8 +12,11 @@ from rest_framework.response import Response
 
 from bays.api.rows import IdField, named_row
 from bays.models import EquipmentUnit, Resource, ResourceKind, Technician
+from jobs.api.step_moves import StepMoveOut, shown_move
 from jobs.models import Step
 from jobs.services import replans
+from jobs.services.plan_changes import PlanChange
+from jobs.services.step_moves import undo_move
 from shopcal.accounts.permissions import Action
 from shopcal.api.idempotency import idempotent
 from shopcal.api.views import ShopActs
@@ -68,6 +71,12 @@ class PlanChangeOut(serializers.Serializer[Any]):
     unchanged = serializers.BooleanField(help_text="True where no step had to move.")
     changes = serializers.ListField(child=serializers.CharField())
     promises = PromiseOut(many=True)
+    waits = serializers.BooleanField(
+        help_text="True where a promise would move: nothing is moved until it is accepted."
+    )
+    proposal = serializers.IntegerField(
+        source="proposal_id", allow_null=True, help_text="Accept it, or take it back, by this."
+    )
 
 
 class Plan(ShopActs):
@@ -79,9 +88,10 @@ class Plan(ShopActs):
         "unit_out": Action.TAKE_UNIT_OUT,
         "zone_closed": Action.REPLAN,
         "runs_long": Action.RECORD_OUTCOME,
+        "undo_move": Action.REPLAN,
     }
 
-    def _answer(self, change: replans.PlanChange) -> Response:
+    def _answer(self, change: PlanChange) -> Response:
         return Response(PlanChangeOut(change).data)
 
     @extend_schema(request=WhyIn, responses=PlanChangeOut)
@@ -132,3 +142,10 @@ class Plan(ShopActs):
         steps = Step.objects.for_shop(self.actor.shop_id).filter(state=Step.State.DOING)
         given["step"] = named_row(steps.select_related("visit"), "step", pk=given["step"])
         return self._answer(replans.runs_long(**given, by=self.actor))
+
+    @extend_schema(request=None, responses=StepMoveOut)
+    @action(detail=False, methods=["post"], url_path="undo-move")
+    @idempotent
+    def undo_move(self, request: Request) -> Response:
+        """Take back one's own last move of a step, while what it left is still free."""
+        return shown_move(undo_move(by=self.actor))

@@ -8,6 +8,7 @@ _EACH = "Each entry of `errors` has the `path` of a field, what it `says` and wh
 
 _INVALID = {
     "vehicle_model_invalid": "The vehicle was not saved.",
+    "waiting_invalid": "What the step waits for was not saved.",
     "procedure_faults": "The procedure has faults.",
     "booking_incomplete": "This booking is not complete.",
     "visit_details": "The visit was not changed.",
@@ -46,6 +47,27 @@ _CONFLICTS = {
     "cannot_quote": ("No offer can be computed.", "`detail` says what contradicts itself."),
     "no_plan": ("There is no plan for this.", "`detail` says which resource binds. Nothing moved."),
     "plan_broken": ("The plan contradicts itself.", "`detail` says where. Nothing was changed."),
+    "cannot_move": (
+        "It cannot go there.",
+        "`detail` says what stands in the way. Ask the step's `places/` for where it can go.",
+    ),
+    "moves_more": (
+        "Other steps would move as well, or a promise would not be kept.",
+        "Nothing has moved. `facts.changes` and `facts.promises` say what would; send it again "
+        "with `also_moves` to accept that.",
+    ),
+    "nothing_to_undo": (
+        "You have moved nothing that could be taken back.",
+        "Only one's own moves of the last twelve hours are taken back, each once.",
+    ),
+    "proposal_over": (
+        "Somebody has decided about this proposal already.",
+        "Nothing was changed. `GET proposals/` lists those that still wait.",
+    ),
+    "cannot_undo": (
+        "The move cannot be taken back.",
+        "`detail` says why: it was moved again, or what it left is taken. Move it by hand.",
+    ),
     "move_refused": (
         "This cannot be done yet.",
         "`facts.unmet` lists every guard that is not met: what it `says`, what puts it `right`, "
@@ -82,9 +104,14 @@ _CONFLICTS = {
         "`facts.unmet` lists what is unmet now.",
     ),
     "closed": ("The visit is over.", "Book a new visit."),
+    "step_pinned": (
+        "The step is pinned to a time before that.",
+        "Let it move first, then say what it waits for.",
+    ),
     "step_not_planned": (
-        "The step cannot be started.",
-        "It is done, cancelled, or has no time yet. Plan the day again, then start it.",
+        "The step is not waiting to be done.",
+        "It is being done, done, cancelled, or has no time yet; `title` says which. Plan the day "
+        "again where it needs a time.",
     ),
     "technician_busy": (
         "The technician is still doing another step.",
@@ -116,7 +143,15 @@ def describe_problems() -> None:
             f"{what}_changed", 412, f"Someone changed this {what} meanwhile.",
             "`facts.changes` tells who changed what. Read it again, then do it again.",
         )  # fmt: skip
-    for what in ("visit", "calibration", "procedure", "code", "step", "reading"):
+    describe(
+        "plan_changed", 412, "The plan was changed meanwhile.",
+        "Nothing was changed. Ask again.",
+    )  # fmt: skip
+    describe(
+        "proposal_stale", 412, "This proposal is out of date.",
+        "Nothing was changed. `detail` says why; have the day planned again.",
+    )  # fmt: skip
+    for what in ("visit", "calibration", "procedure", "code", "step", "reading", "proposal"):
         describe(
             f"no_{what}", 404, f"There is no such {what} in this shop.",
             "It is gone, or another shop's.",

@@ -16,12 +16,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from bays.api.rows import IdFilter, MomentFilter
+from jobs.api.step_moves import MovedByHand
 from jobs.models import Step
 from jobs.services.steps import finish_step, pin_step, start_step
+from jobs.services.waiting import wait_for, wait_no_more
 from shopcal.accounts.permissions import Action
 from shopcal.api.idempotency import idempotent
 from shopcal.api.versions import versioned
 from shopcal.api.views import ListRows, ReadRow, ShopViewSet
+from shopcal.errors import FieldError, Invalid
 
 # Steps without a time come last; the order of a list must not be null.
 _NO_TIME = datetime(9999, 1, 1, tzinfo=UTC)
@@ -48,7 +51,8 @@ class StepOut(serializers.ModelSerializer[Step]):
         fields = (
             "id", "visit", "ro_number", "order", "kind", "name", "state", "minutes", "starts_at",
             "ends_at", "technician", "technician_name", "second_person", "unit_codes", "place",
-            "placement", "park_after", "pinned", "started_at", "ended_at", "version",
+            "placement", "park_after", "pinned", "waits_for", "not_before", "minutes_say",
+            "set_up", "shared_minutes", "started_at", "ended_at", "version",
         )  # fmt: skip
         read_only_fields = fields
 
@@ -71,7 +75,16 @@ class PinIn(serializers.Serializer[Any]):
     pinned = serializers.BooleanField(help_text="Keep it where the plan has it, or let it go.")
 
 
-class Steps(ListRows, ReadRow, ShopViewSet):
+class WaitIn(serializers.Serializer[Any]):
+    waits_for = serializers.CharField(
+        max_length=120, allow_blank=True, help_text="The part or the approval; empty: no more."
+    )
+    expected_at = serializers.DateTimeField(
+        required=False, allow_null=True, default=None, help_text="Not before this, if it waits."
+    )
+
+
+class Steps(MovedByHand, ListRows, ReadRow, ShopViewSet):
     """By the time they start; those without a time come last."""
 
     queryset = Step.objects.select_related("visit", "technician").annotate(
@@ -84,7 +97,10 @@ class Steps(ListRows, ReadRow, ShopViewSet):
     actions = {
         "list": Action.SEE_VISIT,
         "retrieve": Action.SEE_VISIT,
+        "places": Action.REPLAN,
+        "move": Action.REPLAN,
         "pin": Action.PIN_STEP,
+        "wait": Action.CHANGE_VISIT,
         "start": Action.RECORD_SCAN,
         "finish": Action.RECORD_SCAN,
     }
@@ -100,6 +116,22 @@ class Steps(ListRows, ReadRow, ShopViewSet):
     def pin(self, request: Request, step: Step, version: int) -> Response:
         """Keep it where the plan has it, whatever a re-plan would rather do."""
         pin_step(step=step, version=version, **self.read(PinIn), by=self.actor)
+        return self.shown(self._fresh(step))
+
+    @extend_schema(request=WaitIn, responses=StepOut)
+    @action(detail=True, methods=["post"])
+    @idempotent
+    @versioned
+    def wait(self, request: Request, step: Step, version: int) -> Response:
+        """Let it wait for a part or an approval until that is expected, or no more."""
+        given = self.read(WaitIn)
+        if not given["waits_for"] and given["expected_at"] is None:
+            wait_no_more(by=self.actor, step=step, version=version)
+        elif given["expected_at"] is None:
+            fault = FieldError("expected_at", "is missing", "when it is expected")
+            raise Invalid("waiting_invalid", "This was not saved.", errors=[fault])
+        else:
+            wait_for(by=self.actor, step=step, version=version, **given)
         return self.shown(self._fresh(step))
 
     @extend_schema(request=None, responses=StepOut)

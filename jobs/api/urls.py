@@ -9,6 +9,7 @@ from jobs.api.events import Events
 from jobs.api.plan import Plan
 from jobs.api.problems import describe_problems
 from jobs.api.procedures import ProcedureEditions, Procedures, ProcedureSchema, WorkCodes
+from jobs.api.proposals import Proposals
 from jobs.api.quotes import Quotes
 from jobs.api.scans import ScanCodes, Scans
 from jobs.api.steps import Steps
@@ -27,6 +28,7 @@ router.register("quotes", Quotes, basename="quote")
 router.register("visits", Visits, basename="visit")
 router.register("steps", Steps, basename="step")
 router.register("plan", Plan, basename="plan")
+router.register("proposals", Proposals, basename="proposal")
 router.register("scans", Scans, basename="scan")
 router.register("scan-codes", ScanCodes, basename="scan-code")
 router.register("calibrations", Calibrations, basename="calibration")

@@ -12,6 +12,7 @@ from jobs.drawing.day_board import (
     DayBoard,
     RowGroup,
     Shade,
+    StepFacts,
     draw_day_board,
 )
 from jobs.drawing.floor_map import draw_floor_map
@@ -58,6 +59,7 @@ __all__ = [
     "SetOutVehicle",
     "Shade",
     "ShapeKind",
+    "StepFacts",
     "UseMeters",
     "UseRow",
     "Verdict",

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from jobs.drawing.page import first_that_fits, rounded, shortened, text_width, wordings
 from jobs.drawing.time_axis import TimeAxis
 
 if TYPE_CHECKING:
-    from jobs.drawing.day_board import Bar, DrawnRow
+    from jobs.drawing.day_board import Bar, DrawnRow, StepFacts
 
 LANE_HEIGHT, PAD, INSET = 46.0, 3.0, 6.0
 GAP = 1.5  # kept free at both ends, so that steps that follow at once stay two
@@ -68,6 +69,30 @@ class DrawnBar:
     cut_left: bool
     cut_right: bool
     row_span: int
+    row: str  # the first row it stands in
+    step: StepFacts | None
+    starts_minute: int  # minutes since 1970
+
+    @property
+    def pin_x(self) -> float:
+        return rounded(self.end - 12)
+
+    @property
+    def facts(self) -> SafeString:
+        """What the page's script reads of a step, as attributes; nothing where there is none."""
+        if self.step is None:
+            return SafeString("")
+        return format_html(
+            ' id="s{}-{}" data-step="{}" data-version="{}" data-row="{}" data-from="{}"{}{}',
+            self.step.id,
+            self.row.replace(":", "-"),
+            self.step.id,
+            self.step.version,
+            self.row,
+            self.starts_minute,
+            SafeString(" data-movable") if self.step.movable else "",
+            SafeString(" data-pinned") if self.step.pinned else "",
+        )
 
     @property
     def box(self) -> SafeString:
@@ -240,6 +265,9 @@ def _draw_bar(
         cut_left=bar.starts_at < axis.opens_at,
         cut_right=bar.ends_at > axis.closes_at,
         row_span=len(run),
+        row=run[0],
+        step=bar.step,
+        starts_minute=int(bar.starts_at.timestamp() // 60),
     )
 
 
@@ -270,4 +298,6 @@ def _title(bar: Bar, axis: TimeAxis, names: Sequence[str]) -> str:
     who = f", {bar.who}" if bar.who else ""
     state = bar.says or str(bar.state)
     hours = f"{axis.clock(bar.starts_at)} to {axis.clock(bar.ends_at)}"
-    return f"{bar.reference}{vehicle}: {bar.label}. {hours}, {' and '.join(names)}{who}. {state}."
+    kept = ", kept there" if bar.step is not None and bar.step.pinned else ""
+    place = " and ".join(names)
+    return f"{bar.reference}{vehicle}: {bar.label}. {hours}, {place}{who}. {state}{kept}."

@@ -53,6 +53,17 @@ class RowGroup:
 
 
 @dataclass(frozen=True)
+class StepFacts:
+    """What the page's script must know to move a step: its row in the database and the version
+    seen. `movable` is false where it has begun or the viewer may not move it."""
+
+    id: int
+    version: int
+    movable: bool = False
+    pinned: bool = False
+
+
+@dataclass(frozen=True)
 class Bar:
     """One step. Adjacent rows become one bar; rows apart are drawn once in each.
 
@@ -71,6 +82,7 @@ class Bar:
     who: str = ""
     says: str = ""
     url: str = ""
+    step: StepFacts | None = None
 
 
 @dataclass(frozen=True)
@@ -100,6 +112,7 @@ class DayBoard:
 
 @dataclass(frozen=True)
 class DrawnRow:
+    id: str
     name: str
     short_name: str
     note: str
@@ -189,6 +202,9 @@ class BoardLayout:
     now: NowLine | None
     outside: tuple[str, ...]
     empty_says: str
+    opens_minute: int  # minutes since 1970, as the script counts
+    minutes: float
+    zone: str
 
     @property
     def chart_width(self) -> float:
@@ -246,6 +262,9 @@ def lay_out_day(board: DayBoard) -> BoardLayout:
             if bar not in shown
         ),
         empty_says="" if board.bars else board.empty_says,
+        opens_minute=int(board.opens_at.timestamp() // 60),
+        minutes=axis.minutes,
+        zone=board.zone.key,
     )
 
 
@@ -276,7 +295,7 @@ def _rows(
         for row in group.rows:
             height = LANE_HEIGHT * deepest[row.id] if row.id in deepest else LOW_ROW
             short = shortened(row.name, NAME_SIZE, NAMES_EDGE - 2, bold=True)
-            rows[row.id] = DrawnRow(row.name, short, row.note, rounded(y), height)
+            rows[row.id] = DrawnRow(row.id, row.name, short, row.note, rounded(y), height)
             y += height
     return rows, tuple(headings), rounded(y)
 

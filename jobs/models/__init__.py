@@ -2,8 +2,10 @@
 
 from jobs.models.calibration import Answer, Attempt, AttemptUnit, Calibration, Override
 from jobs.models.procedure import Procedure, ProcedureEdition
+from jobs.models.proposal import Proposal
 from jobs.models.reading import Reading
 from jobs.models.scan import Scan, ScanCode
+from jobs.models.study import Study
 from jobs.models.vehicle import Vehicle, VehicleModel
 from jobs.models.visit import Step, Visit
 
@@ -15,10 +17,12 @@ __all__ = [
     "Override",
     "Procedure",
     "ProcedureEdition",
+    "Proposal",
     "Reading",
     "Scan",
     "ScanCode",
     "Step",
+    "Study",
     "Vehicle",
     "VehicleModel",
     "Visit",

@@ -75,6 +75,13 @@ class Step(ShopOwned):
     second_person_minutes = models.PositiveIntegerField(default=0)
     skill_code = models.CharField(max_length=60, blank=True)
     equipment_codes = models.JSONField(default=list)
+    # What stays set out for the step after, and the minutes that then saves it.
+    set_up = models.CharField(max_length=60, blank=True)
+    shared_minutes = models.PositiveIntegerField(default=0)
+    minutes_say = models.CharField(max_length=160, blank=True)  # where the minutes come from
+    # A part or an approval it waits for, and when that is expected.
+    waits_for = models.CharField(max_length=120, blank=True)
+    not_before = models.DateTimeField(null=True, blank=True)
     # The plan in force.
     starts_at = models.DateTimeField(null=True, blank=True)
     ends_at = models.DateTimeField(null=True, blank=True)

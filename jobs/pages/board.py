@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from django.urls import reverse
 
 from bays import hours
-from jobs.drawing import Bar, BarKind, BarState, BoardRow, DayBoard, RowGroup, Shade
+from jobs.drawing import Bar, BarKind, BarState, BoardRow, DayBoard, RowGroup, Shade, StepFacts
 from jobs.models import Step
 from jobs.pages.moments import ShopWords
 from jobs.selectors.day import Day, PersonDay, Standing, VisitStanding
@@ -36,8 +36,11 @@ class _Axis:
     ends_at: datetime
 
 
-def day_board(day: Day, words: ShopWords) -> DayBoard:
-    """Everything in drawing terms; bars outside the axis are named below the drawing."""
+def day_board(day: Day, words: ShopWords, *, may_move: bool = False) -> DayBoard:
+    """Everything in drawing terms; bars outside the axis are named below the drawing.
+
+    With ``may_move`` the steps that have not begun can be taken hold of.
+    """
     axis = _axis(day)
     bay_rows = _bay_rows(day, words)
     person_rows = tuple(
@@ -57,7 +60,7 @@ def day_board(day: Day, words: ShopWords) -> DayBoard:
         closes_at=axis.ends_at,
         zone=day.zone,
         groups=tuple(group for group in groups if group.rows),
-        bars=tuple(_bars(day, words, known)),
+        bars=tuple(_bars(day, known, may_move, words)),
         shades=tuple(_shades(day, axis, known)),
         now_at=day.now if day.starts_at <= day.now < day.ends_at else None,
         empty_says="Nothing planned for this day.",
@@ -114,18 +117,44 @@ def _shift_words(person: PersonDay, words: ShopWords) -> str:
     return f"{words.clock(person.spans[0].starts_at)}–{words.clock(person.spans[-1].ends_at)}"
 
 
-def _bars(day: Day, words: ShopWords, known: set[str]) -> Iterator[Bar]:
+def _bars(day: Day, known: set[str], may_move: bool, words: ShopWords) -> Iterator[Bar]:
     for one in day.visits:
         last = one.steps[-1] if one.steps else None
         upcoming = one.next_step
         for step in one.steps:
             if step.starts_at is None or step.ends_at is None or step.technician is None:
                 continue
-            yield from _bar(one, step, day, known, last is step, upcoming is step)
+            facts = StepFacts(
+                step.pk,
+                step.version,
+                movable=may_move and one.open and step.state == Step.State.PLANNED,
+                pinned=step.pinned and step.state == Step.State.PLANNED,
+            )
+            later = next((other for other in one.steps if other.order > step.order), None)
+            for bar in _bar(one, step, day, known, last is step, upcoming is step, facts):
+                yield replace(bar, says=_more_words(bar.says, step, later, words))
+
+
+def _more_words(says: str, step: Step, later: Step | None, words: ShopWords) -> str:
+    """What it waits for, and until when the vehicle is parked outside after it."""
+    more = [says] if says else []
+    if step.state == Step.State.PLANNED and step.not_before is not None:
+        more.append(f"waits for {step.waits_for}, expected {words.moment(step.not_before)}")
+    waits = step.park_after and later is not None and later.state == Step.State.PLANNED
+    if waits and later is not None and later.starts_at and step.ends_at:
+        until = words.briefly(later.starts_at, words.day_of(step.ends_at))
+        more.append(f"then parked outside until {until}")
+    return "; ".join(more)
 
 
 def _bar(
-    one: VisitStanding, step: Step, day: Day, known: set[str], last: bool, upcoming: bool
+    one: VisitStanding,
+    step: Step,
+    day: Day,
+    known: set[str],
+    last: bool,
+    upcoming: bool,
+    facts: StepFacts,
 ) -> Iterator[Bar]:
     starts_at, ends_at = _real_times(step, day.now)
     if not (starts_at < day.ends_at and ends_at > day.starts_at) or step.technician is None:
@@ -147,6 +176,7 @@ def _bar(
         who=f"{step.technician.name}, {place}",
         says=says,
         url=reverse("visit-detail", args=[one.visit.pk]),
+        step=facts,
     )
     if bar.row_ids:
         yield bar

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from jobs.intake import vin
 from jobs.pages.booking_form import SIZES, BookingForm
 from jobs.pages.day import keep_change
+from jobs.pages.differences import shown_parts
 from jobs.pages.moments import ShopWords, counted, duration, listed
 from jobs.planning.floor_answers import FloorAnswer
 from jobs.planning.request import BookingCase, BookingRequest
@@ -137,6 +138,7 @@ def urgent(request: MemberRequest) -> HttpResponse:
         "promise": words.moment(found.promised_at),
         "place": found.place or "Outside",
         "change": found.change,
+        "parts": [p for p in shown_parts(found.shop_plan, found.apart) if p.visits],
     }
     return render(request, "jobs/_urgent.html", context)
 

@@ -22,8 +22,10 @@ from jobs.pages.disruption_forms import TechnicianOutForm, UnitOutForm, ZoneClos
 from jobs.pages.moments import ShopWords
 from jobs.planning.problem import load_shop_plan
 from jobs.selectors.day import Day, Standing, VisitStanding, day_of
+from jobs.selectors.proposals import last_applied, open_proposals
+from jobs.selectors.step_moves import last_move_of
 from jobs.services import replans
-from jobs.services.replans import PlanChange
+from jobs.services.plan_changes import PlanChange
 from shopcal.accounts.pages.guards import allowed
 from shopcal.accounts.permissions import Action, may
 from shopcal.accounts.requests import MemberRequest
@@ -135,9 +137,11 @@ def _changed(
         today = ShopWords.of(request.membership.shop).today
         extra = {"refusal": refusal, "broken": broken}
         return _page(request, today, status=refusal.status, **extra)
+    if change.waits:
+        return HttpResponseRedirect(reverse("proposal", args=[change.proposal_id]))
     if change.unchanged:
         messages.success(request, f"{change.why}. No step had to move.")
-    else:
+    elif change.proposal_id is None:  # the board tells of what was made at once
         keep_change(request, change)
     return HttpResponseRedirect(reverse("day"))
 
@@ -203,15 +207,29 @@ def _panel(request: MemberRequest, on: date) -> dict[str, Any]:
     shop = request.membership.shop
     words = ShopWords.of(shop)
     found = day_of(shop.pk, shop.zone, on, words.now)
+    may_move = may(request.actor, Action.REPLAN)
     return {
         "day": found,
         "on": on,
         "facts": _facts(found),
-        "board": draw_day_board(day_board(found, words)),
+        "board": draw_day_board(day_board(found, words, may_move=may_move)),
+        "may_move": may_move,
+        "proposals": list(open_proposals(shop.pk)) if may_move else [],
+        "applied": last_applied(shop.pk, words.now) if may_move else None,
+        "last_move": _last_move(request) if may_move else "",
         "rows": [_row(one, found, words) for one in found.visits],
         "late": [one for one in found.visits if one.standing == Standing.LATE and one.open],
         "may_book": may(request.actor, Action.BOOK_VISIT),
     }
+
+
+def _last_move(request: MemberRequest) -> str:
+    """What this person moved last and may take back, in words; empty where there is nothing."""
+    by = request.actor
+    event = last_move_of(by.shop_id, by.membership_id, timezone.now())
+    changes = (event.after or {}).get("changes", []) if event is not None else []
+    more = f" and {len(changes) - 1} more" if len(changes) > 1 else ""
+    return f"{changes[0]}{more}" if changes else ""
 
 
 def _facts(found: Day) -> list[dict[str, Any]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -16,7 +16,7 @@ from jobs.lifecycle import VisitState, visit_acts
 from jobs.models import Step, Visit
 from jobs.pages.moments import ShopWords, duration, listed
 from jobs.pages.visit_acts import ACTS, BY_NAME, Act, act_form
-from jobs.pages.visit_forms import DetailsForm, PlateForm, ReasonForm
+from jobs.pages.visit_forms import DetailsForm, PlateForm, ReasonForm, WaitForm
 from jobs.pages.visit_history import change_lines, event_lines
 from jobs.procedures import WORK_CODES
 from jobs.selectors.day import Standing, standing_of
@@ -158,6 +158,26 @@ def visit_pin(request: MemberRequest, visit_id: int, step_id: int) -> HttpRespon
     return _done(request, found, lambda: pin_step(by=request.actor, step=step, pinned=pinned))
 
 
+@require_POST
+@allowed(Action.CHANGE_VISIT)
+def visit_wait(request: MemberRequest, visit_id: int, step_id: int) -> HttpResponse:
+    """Let a step wait for a part or an approval, or say that it is there."""
+    from jobs.services.waiting import wait_for, wait_no_more
+
+    found = visit_with_everything(request.actor.shop_id, visit_id)
+    step = next((step for step in found.steps.all() if step.pk == step_id), None)
+    if step is None:
+        return _page(request, found, status=404)
+    if request.POST.get("there") == "yes":
+        return _done(request, found, lambda: wait_no_more(by=request.actor, step=step))
+    words = ShopWords.of(request.membership.shop)
+    form = WaitForm(request.POST, prefix=f"wait-{step.pk}", words=words)
+    if not form.is_valid():
+        return _page(request, found, status=422, waiting={step.pk: form})
+    given = form.cleaned_data
+    return _done(request, found, lambda: wait_for(by=request.actor, step=step, **given))
+
+
 def _done(
     request: MemberRequest, found: Visit, service: Callable[[], Any], act: str = "", **extra: Any
 ) -> HttpResponse:
@@ -180,7 +200,7 @@ def _done(
 
 def _page(request: MemberRequest, found: Visit, *, status: int = 200, **extra: Any) -> HttpResponse:
     by = request.actor
-    forms = extra.pop("forms", {})
+    forms, waiting = extra.pop("forms", {}), extra.pop("waiting", {})
     # Dialogs of every state: the page follows the visit, and an open one must not be swapped away.
     dialogs = [
         _asked(act, form)
@@ -188,7 +208,7 @@ def _page(request: MemberRequest, found: Visit, *, status: int = 200, **extra: A
         if _allowed(act, request) and (form := forms.get(act.name) or act_form(act, found))
     ]
     context = {
-        **_panel(request, found),
+        **_panel(request, found, waiting),
         "dialogs": dialogs,
         "opened": next((d for d in dialogs if d["act"].name == extra.pop("opened", "")), None),
         "may_change": may(by, Action.CHANGE_VISIT) and found.state not in ("released", "cancelled"),
@@ -223,7 +243,9 @@ def _records_url(found: Visit) -> str:
         return ""
 
 
-def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
+def _panel(
+    request: MemberRequest, found: Visit, waiting: Mapping[int, WaitForm] | None = None
+) -> dict[str, Any]:
     words = ShopWords.of(request.membership.shop)
     one = standing_of(found, words.now)
     names = unit_names(found)
@@ -236,7 +258,10 @@ def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
         "standing": standing,
         "standing_tag": STANDING_TAGS[one.standing],
         "facts": _facts(found, one.finishes_at, standing, words),
-        "steps": [_step(step, names, words) for step in found.steps.all()],
+        "steps": [
+            {**_step(step, names, words, waiting or {}), "parked": _parked(step, later, words)}
+            for step, later in _with_the_next(found)
+        ],
         "calibrations": [_calibration(c) for c in found.calibrations.all()],
         "customer": _customer(found, words),
         "vehicle": _vehicle(found, words),
@@ -258,6 +283,7 @@ def _panel(request: MemberRequest, found: Visit) -> dict[str, Any]:
         "events": event_lines(events_of_visit(found.shop_id, found.pk), words),
         "zone": words.zone.key,
         "may_pin": may(request.actor, Action.PIN_STEP),
+        "may_wait": may(request.actor, Action.CHANGE_VISIT),
         "may_confirm": may(request.actor, Action.CHECK_IN),
         "at_vehicle": may(request.actor, Action.RUN_CALIBRATION),
     }
@@ -282,7 +308,9 @@ def _facts(found: Visit, finishes_at: Any, standing: str, words: ShopWords) -> l
     return facts
 
 
-def _step(step: Step, names: dict[str, str], words: ShopWords) -> dict[str, Any]:
+def _step(
+    step: Step, names: dict[str, str], words: ShopWords, waiting: Mapping[int, WaitForm]
+) -> dict[str, Any]:
     starts_at, ends_at = step.started_at or step.starts_at, step.ended_at or step.ends_at
     when = "no time yet"
     if starts_at and ends_at:
@@ -290,8 +318,11 @@ def _step(step: Step, names: dict[str, str], words: ShopWords) -> dict[str, Any]
     people = listed([p.name for p in (step.technician, step.second_person) if p])
     margin = (step.placement or {}).get("margin_mm")
     where = [step.placement_label or "outside", words.spare(margin) if margin is not None else ""]
+    form = waiting.get(step.pk) or WaitForm(prefix=f"wait-{step.pk}", words=words)
     return {
         "step": step,
+        "wait_form": form,
+        "waits": _waits(step, words),
         "when": when,
         "who": people,
         "where": " · ".join(part for part in where if part),
@@ -300,6 +331,28 @@ def _step(step: Step, names: dict[str, str], words: ShopWords) -> dict[str, Any]
         "kind": {"done": "ok", "doing": "tape", "cancelled": "stop"}.get(step.state, ""),
         "may_pin": step.state == Step.State.PLANNED and step.starts_at is not None,
     }
+
+
+def _with_the_next(found: Visit) -> list[tuple[Step, Step | None]]:
+    steps = list(found.steps.all())
+    return list(zip(steps, [*steps[1:], None], strict=True))
+
+
+def _parked(step: Step, following: Step | None, words: ShopWords) -> str:
+    """Where the plan has it wait outside, and until when somebody fetches it."""
+    open_still = following is not None and following.state == Step.State.PLANNED
+    if not step.park_after or step.ends_at is None or following is None or not open_still:
+        return ""
+    if following.starts_at is None:
+        return "then parked outside"
+    until = words.briefly(following.starts_at, words.day_of(step.ends_at))
+    return f"then parked outside until {until}"
+
+
+def _waits(step: Step, words: ShopWords) -> str:
+    if step.not_before is None or step.state != Step.State.PLANNED:
+        return ""
+    return f"waits for {step.waits_for}, expected {words.moment(step.not_before)}"
 
 
 def _calibration(calibration: Any) -> dict[str, Any]:

@@ -7,6 +7,8 @@ from typing import Any
 from django import forms
 
 from jobs.models import Visit
+from jobs.pages.disruption_forms import MomentField
+from jobs.pages.moments import ShopWords
 
 DETAILS = ("customer_name", "customer_phone", "customer_email", "notes")
 
@@ -30,6 +32,25 @@ class PlateForm(forms.Form):
         help_text="Read it from the plate, not from the booking.",
         error_messages={"required": "Read it from the plate and type it."},
     )
+
+
+class WaitForm(forms.Form):
+    """What a step waits for, and when that is expected on the shop's clock."""
+
+    waits_for = forms.CharField(
+        label="Waits for",
+        max_length=120,
+        error_messages={"required": "Write the part or the approval it waits for."},
+    )
+    expected_at = MomentField(
+        label="Expected", error_messages={"required": "Say when it is expected."}
+    )
+
+    def __init__(self, *args: Any, words: ShopWords, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["expected_at"]
+        assert isinstance(field, MomentField)
+        field.words = words
 
 
 class DetailsForm(forms.Form):

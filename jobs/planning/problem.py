@@ -123,6 +123,7 @@ def load_shop_plan(
         blocked=_blocked(
             clock, others, waiting, {*(one.id for one in people), *(one.id for one in units)}
         ),
+        technicians_drive=shop.technicians_move_vehicles,
         zones=frozenset(zone_key(code) for code in current.plan.zones)
         | {_key(hold) for hold in others if hold.resource.kind == ResourceKind.ZONE},
     )
@@ -254,11 +255,13 @@ class _VisitReader:
         self.places.update(places)
         row = self._row(visit, step)
         minutes, lag = step.minutes, step.lag_minutes
+        shared = min(step.shared_minutes, minutes - max(step.second_person_minutes, 1))
+        waits = self.clock.up(step.not_before) if step.not_before else 0
         if row is not None:
             self.rows.append(row)
             if step.state == Step.State.DOING or step.pinned or row.start < self.now:
                 self.pins.append(row)
-                minutes, lag = row.end - row.start, 0
+                minutes, lag, shared, waits = row.end - row.start, 0, 0, 0
         return Operation(
             id=operation,
             kind=step.kind,
@@ -270,6 +273,9 @@ class _VisitReader:
             lag=lag,
             second_person_minutes=min(step.second_person_minutes, minutes),
             label=step.label,
+            not_before=max(0, waits),
+            set_up=step.set_up,
+            shared_minutes=max(0, shared),
         )
 
     def _places(self, visit: Visit, step: Step) -> dict[str, Place]:

@@ -12,6 +12,7 @@ from jobs.intake import triggers, vin
 from jobs.models import Step
 from jobs.models import Vehicle as KnownVehicle
 from jobs.models.vehicle import VehicleModel
+from jobs.planning.durations import history_of
 from jobs.planning.problem import ShopPlan
 from jobs.planning.space import LOT, OUTSIDE, Place, clear_zone_of, places_for, shape_of
 from jobs.planning.steps import NeededCalibration, StepDraft, draft_steps
@@ -19,6 +20,7 @@ from jobs.planning.ways import DEFAULT_TURNING_CIRCLE_MM, turning_faults
 from jobs.procedures import WORK_CODES, ProcedureContent
 from jobs.selectors.procedures import content_of, current_editions
 from jobs.selectors.vehicles import kind_for_vin, kind_of_code, known_vehicle
+from shopcal.accounts.models import Shop
 from shopcal.errors import FieldError
 
 NEW = "new"
@@ -116,7 +118,7 @@ def resolve_request(shop_id: int, request: BookingRequest) -> BookingCase:
         vehicle=vehicle,
         needed=needed,
         ask=ask,
-        steps=draft_steps(needed) if needed else (),
+        steps=draft_steps(needed, history_of(Shop.objects.get(pk=shop_id))) if needed else (),
         faults=tuple(faults),
     )
 
@@ -169,6 +171,8 @@ def _operation(step: StepDraft, places: Mapping[str, Place], common: frozenset[s
         lag=step.lag_minutes,
         second_person_minutes=step.second_person_minutes,
         label=step.label,
+        set_up=step.set_up,
+        shared_minutes=step.shared_minutes,
     )
 
 

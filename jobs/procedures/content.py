@@ -130,6 +130,14 @@ class Minutes:
 
 
 @dataclass(frozen=True)
+class SharedSetUp:
+    """What stays set out for the next procedure that uses it as well, and what that saves it."""
+
+    name: str
+    saves_minutes: int
+
+
+@dataclass(frozen=True)
 class FloorTolerance:
     """How level the floor under the clear zone must be."""
 
@@ -184,6 +192,7 @@ class ProcedureContent:
     skills: tuple[str, ...]
     minutes: Minutes
     second_person_minutes: int
+    shared_set_up: SharedSetUp | None
     road: bool
     lag_minutes: int
     lag_after: frozenset[str]
@@ -245,6 +254,7 @@ def limits_in_words(precondition: Precondition, units: Units = "metric") -> str:
 def _facts(content: Mapping[str, Any]) -> dict[str, Any]:
     """Return what planning and booking need to know."""
     floor, light = content.get("floor"), content.get("light")
+    shared = content.get("shared_set_up")
     return {
         **{name: content[name] for name in ("code", "name", "system", "method", "clear_zone")},
         "zone_kind": content.get("zone_kind"),
@@ -256,6 +266,7 @@ def _facts(content: Mapping[str, Any]) -> dict[str, Any]:
         "skills": tuple(content["skills"]),
         "minutes": Minutes(**content["minutes"]),
         "second_person_minutes": content.get("second_person_minutes", 0),
+        "shared_set_up": SharedSetUp(**shared) if shared else None,
         "road": content.get("road", False),
         "lag_minutes": content.get("lag_minutes", 0),
         "lag_after": frozenset(content.get("lag_after", ())),

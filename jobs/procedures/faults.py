@@ -118,6 +118,21 @@ def _clear_zone(content: Mapping[str, Any]) -> Iterator[FieldError]:
                 )
 
 
+def _shared_set_up(content: Mapping[str, Any], whole: int) -> Iterator[FieldError]:
+    """Sharing saves setting out here and clearing away before, never the run itself."""
+    shared = content.get("shared_set_up")
+    if shared is None:
+        return
+    path, saves = "shared_set_up.saves_minutes", shared["saves_minutes"]
+    most = content["minutes"]["set_up"] + content["minutes"]["clear_away"]
+    if saves > most:
+        yield FieldError(path, f"is more than setting out and clearing away take ({most} min)")
+    elif content.get("second_person_minutes", 0) > whole - saves:
+        yield FieldError(path, "leaves less than the second person's minutes")
+    if content.get("road", False):
+        yield FieldError("shared_set_up", "nothing is set out on the road", "Leave it out.")
+
+
 def _names_once(content: Mapping[str, Any]) -> Iterator[FieldError]:
     for group in ("preconditions", "during_run", "after_checks"):
         yield from _once(group, [entry["name"] for entry in content.get(group, ())], ".name")
@@ -140,6 +155,7 @@ def _people_and_time(content: Mapping[str, Any]) -> Iterator[FieldError]:
         yield FieldError("second_person_minutes", f"is longer than the whole work ({whole} min)")
     if content["code"] in content.get("needs_first", ()):
         yield FieldError("needs_first", "names the procedure itself")
+    yield from _shared_set_up(content, whole)
     if content.get("lag_minutes", 0) and not content.get("lag_says"):
         yield FieldError("lag_says", "is missing", "Say what is waited for.")
     for index, work in enumerate(content.get("lag_after", ())):

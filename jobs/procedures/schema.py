@@ -142,6 +142,10 @@ SCHEMA: Final[dict[str, Any]] = {
                 {"set_up": _MINUTES, "run": {**_MINUTES, "minimum": 1}, "clear_away": _MINUTES},
             ),
             "second_person_minutes": _MINUTES,
+            "shared_set_up": _group(
+                ["name", "saves_minutes"],
+                {"name": _CODE, "saves_minutes": {**_MINUTES, "minimum": 5}},
+            ),
             "road": {"type": "boolean"},
             "lag_minutes": {"type": "integer", "minimum": 0, "maximum": 14400},
             "lag_after": _many({"enum": list(WORK_CODES)}),

@@ -234,6 +234,9 @@ def _new_steps(visit: Visit, case: BookingCase) -> list[Step]:
             second_person_minutes=draft.second_person_minutes,
             skill_code=draft.skill_code,
             equipment_codes=list(draft.equipment_codes),
+            set_up=draft.set_up,
+            shared_minutes=draft.shared_minutes,
+            minutes_say=draft.minutes_say,
         )
         if draft.needed is not None:
             Calibration.objects.create(

@@ -15,8 +15,8 @@ from bays.planner.holding import DRIVES_OUT
 from jobs.models import Step
 from jobs.planning.problem import ShopPlan, load_shop_plan, operation_id, warm_shop_plan
 from jobs.planning.space import OUTSIDE
+from jobs.services.plan_changes import replanned
 from jobs.services.plans import store_rows
-from jobs.services.replans import replanned
 from jobs.services.rows import technician_of
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.models import Shop
@@ -60,8 +60,9 @@ def _start(by: Actor, step_id: int) -> Step:
         step.second_person = step.technician
     step.technician = technician
     step.state = Step.State.DOING
+    length = _planned_length(step)
     step.started_at = step.starts_at = now
-    step.ends_at = now + timedelta(minutes=step.minutes)
+    step.ends_at = now + length
     step.version += 1
     step.save()
     _let_go_of_earlier_floor(step, now)
@@ -74,6 +75,13 @@ def _start(by: Actor, step_id: int) -> Step:
         after={"label": step.label, "technician": technician.name},
     )
     return step
+
+
+def _planned_length(step: Step) -> timedelta:
+    """Its minutes; less where the plan has it go on with what is set out already."""
+    shorter = timedelta(minutes=step.minutes - step.shared_minutes)
+    shares = step.starts_at and step.ends_at and step.ends_at - step.starts_at == shorter
+    return shorter if shares else timedelta(minutes=step.minutes)
 
 
 def finish_step(*, by: Actor, step: Step) -> Step:

@@ -8,13 +8,13 @@ from datetime import datetime
 from django.db import transaction
 from django.utils import timezone
 
-from bays.planner import Replan, Row, Urgent
+from bays.planner import Parts, Replan, Row, Urgent, parts
 from jobs.models import Visit
 from jobs.planning.problem import ShopPlan, load_shop_plan, warm_shop_plan
 from jobs.planning.request import NEW, BookingCase, BookingRequest, planner_vehicle
 from jobs.services.booking import complete_case, new_visit, tell_booked
+from jobs.services.plan_changes import PlanChange, apply_replan, no_plan, plan_change, replanned
 from jobs.services.quotes import promise_after
-from jobs.services.replans import PlanChange, apply_replan, no_plan, plan_change, replanned
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.models import Shop
 from shopcal.accounts.permissions import Action, require
@@ -33,6 +33,8 @@ class UrgentProposal:
     promised_at: datetime
     place: str
     change: PlanChange
+    shop_plan: ShopPlan
+    apart: Parts
 
 
 def propose_urgent(*, by: Actor, request: BookingRequest) -> UrgentProposal:
@@ -53,6 +55,8 @@ def propose_urgent(*, by: Actor, request: BookingRequest) -> UrgentProposal:
         promised_at=promise_after(ends_at),
         place=", ".join(dict.fromkeys(p.label for p in places if p.kind == "floor")),
         change=plan_change(shop_plan, answer, _why(case)),
+        shop_plan=shop_plan,
+        apart=parts(answer, shop_plan.plan),
     )
 
 

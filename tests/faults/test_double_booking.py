@@ -16,12 +16,7 @@ from typing import Any
 
 import pytest
 
-from tests.shopcal.machine import (  # noqa: F401 - fixtures
-    Machine,
-    machine,
-    migrated_data,
-    server_machine,
-)
+from tests.shopcal.machine import Machine
 
 ATTEMPTS = int(os.environ.get("SHOPCAL_BOOKING_ATTEMPTS", "160"))
 CLEAR_REFUSALS = {"offer_gone", "offer_expired", "ro_number_taken"}
@@ -90,7 +85,7 @@ def check(place: Machine, answers: list[dict[str, Any]]) -> None:
 
 @pytest.mark.slow
 def test_eight_clients_on_the_built_in_database_never_share_floor(
-    machine: Machine,  # noqa: F811
+    machine: Machine,
     tmp_path: Path,
 ) -> None:
     machine.run("-m", "tests.faults.small_shop")
@@ -102,7 +97,7 @@ def test_eight_clients_on_the_built_in_database_never_share_floor(
 @pytest.mark.slow
 @pytest.mark.service
 def test_thirty_two_clients_on_postgresql_never_share_floor(
-    server_machine: Machine,  # noqa: F811
+    server_machine: Machine,
     tmp_path: Path,
 ) -> None:
     server_machine.run("-m", "tests.faults.small_shop")

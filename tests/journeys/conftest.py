@@ -8,7 +8,7 @@ import shutil
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from email.message import EmailMessage
 from pathlib import Path
@@ -18,16 +18,7 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.handlers import Message as Receiver
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from tests.shopcal.machine import (
-    Machine,
-    free_port,
-    machine,
-    migrated_data,
-    server_machine,
-    wait_until,
-)
-
-__all__ = ["machine", "migrated_data", "server_machine"]
+from tests.shopcal.machine import Machine, free_port, on_postgresql, wait_until
 
 PASSWORD = "journey-password"
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
@@ -84,34 +75,81 @@ class House:
             return False
 
 
-@pytest.fixture
-def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
-    """The service with an empty invented shop, on whichever back end the environment names."""
-    service = bool(os.environ.get("REDIS_URL"))
-    place: Machine = request.getfixturevalue("server_machine" if service else "machine")
-    inbox = Inbox()
+def redis_of_this_worker(url: str) -> str:
+    """A numbered database of Redis for each pytest worker: journeys side by side share no queue."""
+    server, _, number = url.rpartition("/")
+    worker = os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw")
+    return f"{server}/{int(number) + int(worker)}"
+
+
+DEMO = ("manage.py", "demo", "--no-serve", "--empty", "--password", PASSWORD)
+
+
+@pytest.fixture(scope="session")
+def furnished_data(migrated_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with the empty invented shop, to be copied."""
+    data = tmp_path_factory.mktemp("furnished") / "data"
+    shutil.copytree(migrated_data, data)
+    Machine(data).run(*DEMO)
+    return data
+
+
+@pytest.fixture(scope="session")
+def furnished_server(
+    migrated_server: str, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[str]:
+    """The name of a PostgreSQL database with the empty invented shop, to be copied."""
+    folder = tmp_path_factory.mktemp("furnished_server")
+    with on_postgresql(folder, template=migrated_server) as made:
+        made.run(*DEMO)
+        yield made.database_name
+
+
+@contextmanager
+def furnished_machine(request: pytest.FixtureRequest, folder: Path) -> Iterator[Machine]:
+    """The empty invented shop on whichever back end the environment names."""
+    if redis_url := os.environ.get("REDIS_URL"):
+        template = request.getfixturevalue("furnished_server")
+        with on_postgresql(folder, template=template) as place:
+            place.environment["REDIS_URL"] = redis_of_this_worker(redis_url)
+            yield place
+        return
+    shutil.copytree(request.getfixturevalue("furnished_data"), folder / "data")
+    place = Machine(folder / "data")
+    try:
+        yield place
+    finally:
+        place.close()
+
+
+@contextmanager
+def open_house(request: pytest.FixtureRequest, folder: Path) -> Iterator[House]:
+    """The running service, and a mail server that keeps what it is sent."""
+    inbox, port, live_port = Inbox(), free_port(), free_port()
     post = Controller(inbox, hostname="127.0.0.1", port=free_port())
     post.start()
-    port, live_port = free_port(), free_port()
-    place.environment.update(
-        {
+    arguments = ["--port", str(port), "--live-port", str(live_port)]
+    with furnished_machine(request, folder) as place:
+        place.environment |= {
             "SHOPCAL_PUBLIC_URL": f"http://localhost:{port}",
             "SHOPCAL_EMAIL_HOST": "127.0.0.1",
             "SHOPCAL_EMAIL_PORT": str(post.port),
             "SHOPCAL_EMAIL_TLS": "no",
             "SHOPCAL_LIVE_PORT": str(live_port),
         }
-    )
-    arguments = ["--port", str(port), "--live-port", str(live_port)]
-    if service:
-        place.environment["REDIS_URL"] = os.environ["REDIS_URL"]
-        arguments.append("--with-workers")
-    place.run("manage.py", "demo", "--no-serve", "--empty", "--password", PASSWORD)
-    made = House(place, port, inbox, tuple(arguments), tmp_path / "serve.log")
-    made.start()
-    yield made
-    post.stop()
-    print(made.log.read_text()[-4000:])
+        if "REDIS_URL" in place.environment:
+            arguments.append("--with-workers")
+        made = House(place, port, inbox, tuple(arguments), folder / "serve.log")
+        made.start()
+        yield made
+        post.stop()
+        print(made.log.read_text()[-4000:])
+
+
+@pytest.fixture
+def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
+    with open_house(request, tmp_path) as made:
+        yield made
 
 
 OpenBrowser = Callable[..., Page]

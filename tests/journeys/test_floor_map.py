@@ -5,18 +5,28 @@ from __future__ import annotations
 import io
 import re
 import time
+from collections.abc import Iterator
 
 import pytest
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 
-from tests.journeys.conftest import SHOTS, House, OpenBrowser, shoot
+from tests.journeys.conftest import SHOTS, House, OpenBrowser, open_house, shoot
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 DESK, MANAGER = "desk@fennhollow.example", "manager@fennhollow.example"
 MM_PER_POINT = 25.4 / 72
 SEDAN = "vehicle=kind-heron-sedan&procedure=rear_corner_radar&x=21600&y=7500&heading=270"
+
+
+@pytest.fixture(scope="module")
+def house(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[House]:
+    """One for all of them: looking changes nothing."""
+    with open_house(request, tmp_path_factory.mktemp("house")) as made:
+        yield made
 
 
 def test_slider_shows_any_minute_by_keyboard(house: House, browser_for: OpenBrowser) -> None:

@@ -10,7 +10,7 @@ import pytest
 from tests.journeys.conftest import House
 from tests.shopcal.machine import wait_until
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.embedded, pytest.mark.slow]
 
 CUSTOMER_MAIL = "castellan@post.example"
 

@@ -17,7 +17,7 @@ from pypdf import PdfReader
 from jobs.intake.vin_form import check_digit
 from tests.journeys.conftest import SHOTS, House, OpenBrowser, seconds_until, shoot
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.embedded, pytest.mark.slow]
 
 DESK, MANAGER = "desk@fennhollow.example", "manager@fennhollow.example"
 VIN = f"5ZZCP5DF{check_digit('5ZZCP5DF0SB200311')}SB200311"

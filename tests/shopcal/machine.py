@@ -12,7 +12,7 @@ import sys
 import time
 import uuid
 from collections.abc import Callable, Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,10 @@ class Machine:
     database_url: str = ""
     environment: dict[str, str] = field(default_factory=dict)
     started: list[subprocess.Popen[str]] = field(default_factory=list)
+
+    @property
+    def database_name(self) -> str:
+        return self.database_url.rpartition("/")[2]
 
     def environ(self) -> dict[str, str]:
         kept = {key: os.environ[key] for key in ("PATH", "HOME", "LANG") if key in os.environ}
@@ -107,20 +111,34 @@ def machine(migrated_data: Path, tmp_path: Path) -> Iterator[Machine]:
     made.close()
 
 
-@pytest.fixture
-def server_machine(tmp_path: Path) -> Iterator[Machine]:
-    """A machine on PostgreSQL."""
+@contextmanager
+def on_postgresql(data: Path, *, template: str = "template1") -> Iterator[Machine]:
+    """A machine on a PostgreSQL database of its own, at first a copy of another one."""
     name = f"shopcal_f_{uuid.uuid4().hex[:12]}"
     with psycopg.connect(f"{POSTGRESQL}/postgres", autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name}")
-    made = Machine(tmp_path, f"{POSTGRESQL}/{name}")
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
+    made = Machine(data, f"{POSTGRESQL}/{name}")
     try:
-        made.run("manage.py", "migrate", "--verbosity", "0")
         yield made
     finally:
         made.close()
         with psycopg.connect(f"{POSTGRESQL}/postgres", autocommit=True) as connection:
             connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(scope="session")
+def migrated_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The name of a PostgreSQL database with our tables, to be copied."""
+    with on_postgresql(tmp_path_factory.mktemp("migrated_server")) as made:
+        made.run("manage.py", "migrate", "--verbosity", "0")
+        yield made.database_name
+
+
+@pytest.fixture
+def server_machine(migrated_server: str, tmp_path: Path) -> Iterator[Machine]:
+    """A machine on PostgreSQL."""
+    with on_postgresql(tmp_path, template=migrated_server) as made:
+        yield made
 
 
 def wait_until(true: Callable[[], Any], *, seconds: float = 20) -> Any:

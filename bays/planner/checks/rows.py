@@ -45,14 +45,14 @@ def _pinned(row: Row, pin: Row) -> Iterator[Violation]:
 
 
 def _free(problem: Problem, row: Row, operation: Operation) -> Iterator[Violation]:
-    if row.end - row.start != operation.minutes:
-        lasts = row.end - row.start
-        yield _breach(Rule.DURATION, row, f"lasts {lasts} minutes, not {operation.minutes}")
     if row.start < problem.now:
         yield _breach(Rule.BEFORE_NOW, row, "starts before now")
+    if row.start < operation.not_before:
+        early = operation.not_before - row.start
+        yield _breach(Rule.WAITING, row, f"starts {early} minutes before what it waits for")
     if row.end > problem.horizon:
         yield _breach(Rule.HORIZON, row, "ends after the horizon")
-    if not _covered(problem.open, row.start, row.end):
+    if not covered(problem.open, row.start, row.end):
         yield _breach(Rule.CLOSED, row, "the shop is closed")
     yield from _place(problem, row, operation)
     yield from _technician(problem, row, operation)
@@ -73,11 +73,11 @@ def _technician(problem: Problem, row: Row, operation: Operation) -> Iterator[Vi
     if person is None:
         yield _breach(Rule.TECHNICIAN, row, f"no technician {row.technician}")
         return
-    if not _covered(person.shifts, row.start, row.end):
+    if not covered(person.shifts, row.start, row.end):
         yield _breach(Rule.OFF_SHIFT, row, f"{person.name} is off shift")
     if operation.skill is not None:
         valid = person.skills.get(operation.skill, ())
-        if not _covered(valid, row.start, row.end):
+        if not covered(valid, row.start, row.end):
             yield _breach(Rule.SKILL, row, f"{person.name} may not do {operation.skill} then")
 
 
@@ -90,17 +90,23 @@ def _second_person(problem: Problem, row: Row, operation: Operation) -> Iterator
         yield _breach(Rule.SECOND_PERSON, row, "has a second person and needs none")
     elif person is None or person.id == row.technician:
         yield _breach(Rule.SECOND_PERSON, row, "has no second person")
-    elif not _covered(person.shifts, row.start, row.start + needed):
+    elif not covered(person.shifts, row.start, row.start + needed):
         yield _breach(Rule.OFF_SHIFT, row, f"{person.name} is off shift")
 
 
 def _equipment(problem: Problem, row: Row, operation: Operation) -> Iterator[Violation]:
     units = {unit.id: unit for unit in problem.units}
-    types = sorted(units[name].type if name in units else "?" for name in row.units)
+    chosen = list(row.units)
+    for name in operation.exact_units:
+        if name in chosen:
+            chosen.remove(name)
+        else:
+            yield _breach(Rule.UNITS, row, f"has {row.units}, needs {name}")
+    types = sorted(units[name].type if name in units else "?" for name in chosen)
     if types != sorted(operation.equipment) or len(set(row.units)) != len(row.units):
         yield _breach(Rule.UNITS, row, f"has {row.units}, needs {operation.equipment}")
     for name in row.units:
-        if name in units and _meets(units[name].unavailable, row.start, row.end):
+        if name in units and meets(units[name].unavailable, row.start, row.end):
             yield _breach(Rule.UNAVAILABLE, row, f"{units[name].label} is out of service")
 
 
@@ -111,11 +117,11 @@ def _blocks(problem: Problem, row: Row, operation: Operation) -> Iterator[Violat
         used[row.second_person] = row.start + operation.second_person_minutes
     for block in problem.blocked:
         until = used.get(block.resource_id)
-        if until is not None and _meets([block.window], row.start, until):
+        if until is not None and meets([block.window], row.start, until):
             yield _breach(Rule.BLOCKED, row, f"{block.resource_id}: {block.reason}")
 
 
-def _covered(windows: Iterable[Window], start: int, end: int) -> bool:
+def covered(windows: Iterable[Window], start: int, end: int) -> bool:
     """Whether windows cover start..end without a break; ones that touch count as one."""
     reached = start
     for window in sorted(windows):
@@ -124,5 +130,5 @@ def _covered(windows: Iterable[Window], start: int, end: int) -> bool:
     return reached >= end
 
 
-def _meets(windows: Iterable[Window], start: int, end: int) -> bool:
+def meets(windows: Iterable[Window], start: int, end: int) -> bool:
     return any(window.start < end and start < window.end for window in windows)

@@ -19,7 +19,7 @@ def check_totals(problem: Problem, plan: Plan) -> Iterator[Violation]:
         if minutes_late > 0:
             late[vehicle.id] = minutes_late
         cost += problem.costs.tardy * vehicle.weight * minutes_late
-        cost += problem.costs.flow * (rows[-1].end - vehicle.release)
+        cost += problem.costs.flow * vehicle.flow_weight * (rows[-1].end - vehicle.release)
         cost += problem.costs.move * _moves(problem, vehicle, rows)
     cost += _changes(problem, planned)
     if dict(plan.late) != late:

@@ -24,6 +24,7 @@ from bays.planner.problem import Row
 
 # Workers compare notes this often; whoever is behind goes on from the better plan.
 ROUNDS = 24
+CATCH_UP_FROM = 16
 # From so many vehicles on, workers take one half of the time each.
 MANY = 250
 
@@ -207,7 +208,8 @@ def _together(
             ]
             for job in jobs:
                 job.result()
-            _catch_up(states)
+            if number >= CATCH_UP_FROM:
+                _catch_up(states)
 
 
 def _catch_up(states: Sequence[State]) -> None:

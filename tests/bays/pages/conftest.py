@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -9,10 +9,13 @@ from zoneinfo import ZoneInfo
 import pytest
 import time_machine
 import yaml
+from django.db import transaction
 from django.test import Client
+from pytest_django import DjangoDbBlocker
 
 from bays.services.transfer import import_shop
 from jobs.demo.surveys import floor_surveys, light_surveys
+from shopcal.accounts.actor import Actor
 from shopcal.accounts.models import Shop
 from tests.conftest import Person
 
@@ -33,10 +36,34 @@ def demo_shop() -> dict[str, Any]:
     return document
 
 
+@pytest.fixture(scope="module")
+def furnished_once(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[int]:
+    """Made once a module and rolled back after it; each test is a savepoint inside."""
+    with (
+        django_db_blocker.unblock(),
+        time_machine.travel(NOW, tick=False),
+        transaction.atomic(),
+    ):
+        made = Shop.objects.create(
+            slug="furnished", name="Fennhollow Sensor Works", time_zone="America/Chicago"
+        )
+        import_shop(by=Actor.system(made.pk), document=demo_shop())
+        yield made.pk
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def furnished(shop: Shop, manager: Person) -> Shop:
-    import_shop(by=manager.actor, document=demo_shop())
-    shop.refresh_from_db()
+def shop(request: pytest.FixtureRequest, db: None) -> Shop:
+    """The furnished shop for a test that asks for it, or an empty one."""
+    if "furnished_once" in request.fixturenames:
+        return Shop.objects.get(pk=request.getfixturevalue("furnished_once"))
+    return Shop.objects.create(
+        slug="fennhollow", name="Fennhollow Sensor Works", time_zone="America/Chicago"
+    )
+
+
+@pytest.fixture
+def furnished(furnished_once: int, shop: Shop) -> Shop:
     return shop
 
 

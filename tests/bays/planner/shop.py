@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -129,16 +130,46 @@ def operations(draw: st.DrawFn, number: int) -> Operation:
 
 
 @st.composite
-def vehicles(draw: st.DrawFn, name: str) -> Vehicle:
+def operations_with_all(draw: st.DrawFn, number: int) -> Operation:
+    """As `operations`, some waiting for parts, with units by name, or with set-ups to share."""
+    made = draw(operations(number))
+    changes: dict[str, Any] = {}
+    if draw(st.integers(0, 4)) == 0:
+        changes["not_before"] = draw(st.integers(0, 2 * DAY))
+    if draw(st.integers(0, 4)) == 0:
+        changes["exact_units"] = draw(st.sampled_from([("scan-1",), ("frame-2",), ("mat-1",)]))
+    least = made.minutes - max(made.second_person_minutes, 5)
+    if draw(st.booleans()) and least > 0:
+        changes["set_up"] = "frame at the front"
+        changes["shared_minutes"] = draw(st.integers(0, least))
+        changes["lag"] = 0
+    return replace(made, **changes)
+
+
+@st.composite
+def vehicles(draw: st.DrawFn, name: str, with_all: bool = False) -> Vehicle:
     count = draw(st.integers(1, 5))
     release = draw(st.integers(5 * 60, 20 * 60))
-    return vehicle(
+    kinds = operations_with_all if with_all else operations
+    made = vehicle(
         name,
-        *(draw(operations(number)) for number in range(count)),
+        *(draw(kinds(number)) for number in range(count)),
         release=release,
         due=release + draw(st.integers(60, 700)),
         weight=draw(st.sampled_from([1, 2, 4])),
     )
+    if not with_all:
+        return made
+    stands = draw(st.sampled_from([None, None, "rack", "bay-2"]))
+    return replace(made, flow_weight=draw(st.sampled_from([1, 1, 0])), stands=stands)
+
+
+@st.composite
+def pairs_with_one_set_up(draw: st.DrawFn, name: str) -> Vehicle:
+    """Calibrations after one another with one frame, so that set-ups do get shared."""
+    minutes = draw(st.sampled_from([20, 35, 50]))
+    share = {"set_up": "frame at the front", "minutes": minutes, "shared_minutes": minutes - 10}
+    return vehicle(name, camera("one", **share), camera("two", **share), camera("three", **share))
 
 
 def windows_today() -> st.SearchStrategy[Window]:
@@ -150,8 +181,12 @@ def windows_today() -> st.SearchStrategy[Window]:
 
 
 @st.composite
-def shops(draw: st.DrawFn, most: int = 6) -> Problem:
-    """Two or three people with lunches, units with downtimes, floor with closures."""
+def shops(draw: st.DrawFn, most: int = 6, with_all: bool = False) -> Problem:
+    """Two or three people with lunches, units with downtimes, floor with closures.
+
+    `with_all`: whatever a real shop has besides, technicians who drive and zones to drive through
+    included.
+    """
     people = []
     for name, skills in (("Ada", ADA.skills), ("Bram", BRAM.skills), ("Cleo", ADA.skills)):
         lunch = draw(st.integers(11 * 60, 14 * 60))
@@ -167,10 +202,21 @@ def shops(draw: st.DrawFn, most: int = 6) -> Problem:
         for window in draw(st.lists(windows_today(), max_size=2))
     )
     names = [f"v{number}" for number in range(draw(st.integers(1, most)))]
-    return shop(
-        *(draw(vehicles(name)) for name in names),
+    made = shop(
+        *(draw(vehicles(name, with_all)) for name in names),
         now=draw(st.sampled_from([0, OPENS, OPENS + 63])),
         technicians=tuple(people),
         units=units,
         blocked=blocked,
+    )
+    if not with_all:
+        return made
+    driven = replace(BAY_2, drive_minutes=draw(st.sampled_from([None, 3, 15])))
+    if draw(st.booleans()):
+        driven = replace(driven, crosses=frozenset({"z1"}))
+    return replace(
+        made,
+        vehicles=(*made.vehicles, draw(pairs_with_one_set_up("pair"))),
+        placements={**PLACEMENTS, "bay-2": driven},
+        technicians_drive=draw(st.booleans()),
     )

@@ -30,6 +30,7 @@ from bays.planner import (
     replan,
     verify,
 )
+from bays.planner.improve import improve
 
 from .shop import shops, vehicles
 
@@ -40,6 +41,9 @@ shops_tried = settings(
 )
 
 
+everything = shops(with_all=True)
+
+
 def planned(problem: Problem) -> Plan:
     plan = dispatch(problem)
     assume(isinstance(plan, Plan))
@@ -47,7 +51,7 @@ def planned(problem: Problem) -> Plan:
     return plan
 
 
-@given(shops())
+@given(st.one_of(shops(), everything))
 @shops_tried
 def test_every_dispatched_plan_passes_the_verifier(problem: Problem) -> None:
     plan = dispatch(problem)
@@ -58,7 +62,7 @@ def test_every_dispatched_plan_passes_the_verifier(problem: Problem) -> None:
         assert plan.binding.says
 
 
-@given(shops(), st.data())
+@given(st.one_of(shops(), everything), st.data())
 @shops_tried
 def test_rows_pinned_at_random_stay_and_the_rest_is_planned_around_them(
     problem: Problem, data: st.DataObject
@@ -70,7 +74,7 @@ def test_rows_pinned_at_random_stay_and_the_rest_is_planned_around_them(
     assert verify(pinned, again) == []
 
 
-@given(shops(), vehicles("new"))
+@given(st.one_of(shops(), everything), vehicles("new", with_all=True))
 @shops_tried
 def test_every_offer_is_verified_distinct_and_leaves_the_plan_alone(
     problem: Problem, new: Vehicle
@@ -106,7 +110,7 @@ def disruptions(problem: Problem, plan: Plan, now: int) -> st.SearchStrategy[Dis
     )
 
 
-@given(shops(), st.integers(8 * 60, 16 * 60), st.data())
+@given(st.one_of(shops(), everything), st.integers(8 * 60, 16 * 60), st.data())
 @shops_tried
 def test_every_replan_is_verified_and_keeps_what_has_started(
     problem: Problem, now: int, data: st.DataObject
@@ -128,7 +132,7 @@ def test_every_replan_is_verified_and_keeps_what_has_started(
     assert listed == {k for k in before.keys() | after.keys() if before.get(k) != after.get(k)}
 
 
-@given(shops(), st.integers(0, 20 * 60))
+@given(st.one_of(shops(), everything), st.integers(0, 20 * 60))
 @shops_tried
 def test_replan_without_a_disruption_changes_nothing(problem: Problem, now: int) -> None:
     plan = planned(problem)
@@ -137,6 +141,47 @@ def test_replan_without_a_disruption_changes_nothing(problem: Problem, now: int)
     assert answer.changes == ()
     assert answer.promise_moves == ()
     assert answer.plan.rows == plan.rows
+
+
+@given(everything, st.integers(0, 9))
+@settings(shops_tried, max_examples=20)
+def test_every_improved_plan_passes_the_verifier_and_is_no_dearer(
+    problem: Problem, seed: int
+) -> None:
+    plan = planned(problem)
+    better = improve(problem, plan, seconds=0.05, seed=seed, workers=1)
+    assert verify(problem, better) == []
+    assert better.cost <= plan.cost
+
+
+@given(everything, st.data())
+@shops_tried
+def test_one_row_pinned_in_the_middle_still_leaves_its_vehicle_a_plan(
+    problem: Problem, data: st.DataObject
+) -> None:
+    """Alone in the shop: the plan it had is one, so the words 'no room' would be wrong."""
+    one = data.draw(st.sampled_from(problem.vehicles))
+    alone = replace(problem, vehicles=(one,))
+    plan = planned(alone)
+    pin = data.draw(st.sampled_from(plan.rows))
+    fixed = replace(alone, pins=(pin,))
+    again = dispatch(fixed)
+    assert isinstance(again, Plan), again
+    assert verify(fixed, again) == []
+
+
+@given(everything, st.data())
+@shops_tried
+def test_a_vehicle_taken_away_never_leaves_the_others_without_a_plan(
+    problem: Problem, data: st.DataObject
+) -> None:
+    plan = planned(problem)
+    gone = data.draw(st.sampled_from(problem.vehicles))
+    fewer = replace(problem, vehicles=tuple(v for v in problem.vehicles if v.id != gone.id))
+    rest = plan_of(fewer, [row for row in plan.rows if row.vehicle != gone.id])
+    assert verify(fewer, rest) == []
+    assert rest.cost <= plan.cost
+    assert not isinstance(dispatch(fewer), Infeasible)
 
 
 @given(shops())

@@ -115,7 +115,14 @@ def test_a_span_that_ends_before_it_starts_is_refused(world: World) -> None:
 def test_repairing_a_sound_plan_moves_nothing(world: World) -> None:
     answer = act(world, "repair", {"why": "to see"})
     assert answer.status_code == 200, answer.content
-    assert answer.json() == {"why": "to see", "unchanged": True, "changes": [], "promises": []}
+    assert answer.json() == {
+        "why": "to see",
+        "unchanged": True,
+        "changes": [],
+        "promises": [],
+        "waits": False,
+        "proposal": None,
+    }
 
 
 def test_only_a_step_being_done_can_run_long(world: World) -> None:

@@ -7,7 +7,9 @@ from datetime import UTC, datetime
 
 import pytest
 import time_machine
+from django.db import transaction
 from django.test import Client
+from pytest_django import DjangoDbBlocker
 
 from shopcal.accounts.models import Shop
 from tests.conftest import Person
@@ -24,9 +26,34 @@ def clock() -> Iterator[Clock]:
         yield traveller
 
 
+@pytest.fixture(scope="module")
+def furnished_once(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[int]:
+    """Made once a module and rolled back after it; each test is a savepoint inside."""
+    with (
+        django_db_blocker.unblock(),
+        time_machine.travel(MORNING, tick=False),
+        transaction.atomic(),
+    ):
+        made = Shop.objects.create(
+            slug="furnished", name="Fennhollow Sensor Works", time_zone="America/Chicago"
+        )
+        cast.furnish(made)
+        yield made.pk
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def furnished(clock: Clock, shop: Shop) -> Shop:
-    cast.furnish(shop)
+def shop(request: pytest.FixtureRequest, db: None) -> Shop:
+    """The furnished shop for a test that asks for it, or an empty one."""
+    if "furnished_once" in request.fixturenames:
+        return Shop.objects.get(pk=request.getfixturevalue("furnished_once"))
+    return Shop.objects.create(
+        slug="fennhollow", name="Fennhollow Sensor Works", time_zone="America/Chicago"
+    )
+
+
+@pytest.fixture
+def furnished(furnished_once: int, clock: Clock, shop: Shop) -> Shop:
     return shop
 
 

@@ -270,3 +270,21 @@ def test_late_visit_says_by_how_much(office: Client, visit: Visit, clock: Clock)
     # Sessions end before the promise of a far day does; ask the same day.
     Visit.objects.filter(pk=visit.pk).update(promised_at=timezone.now() - timedelta(minutes=5))
     assert " late" in text_of(office, visit)
+
+
+def test_a_step_waits_for_a_part_until_it_is_there(
+    office: Client, fitter: Client, visit: Visit
+) -> None:
+    step = visit.steps.order_by("order").last()
+    assert step is not None
+    url, name = f"/visits/{visit.pk}/steps/{step.pk}/wait/", f"wait-{step.pk}"
+    assert fitter.post(url, {"there": "yes"}).status_code == 403
+    answer = office.post(url, {f"{name}-waits_for": "", f"{name}-expected_at": "soon"})
+    assert answer.status_code == 422
+    assert "Write the part or the approval" in answer.content.decode()
+    wall = (timezone.now() + timedelta(hours=30)).astimezone(visit.shop.zone)
+    said = {f"{name}-waits_for": "mirror glass", f"{name}-expected_at": f"{wall:%Y-%m-%dT%H:%M}"}
+    assert office.post(url, said).status_code == 302
+    assert "waits for mirror glass, expected" in text_of(office, visit)
+    assert office.post(url, {"there": "yes"}).status_code == 302
+    assert "waits for mirror glass" not in text_of(office, visit).split("History")[0]

@@ -70,6 +70,18 @@ INPUT = ["worksheet", "inputs", 0]
         (["road"], True, "clear_zone", "takes no floor"),
         (["zone_kind"], "lift", "zone_kind", "is not a choice here"),
         (["second_person_minutes"], 61, "second_person_minutes", "longer than the whole work"),
+        (
+            ["shared_set_up"],
+            {"name": "mats", "saves_minutes": 46},
+            "shared_set_up.saves_minutes",
+            "more than setting out and clearing away take (45 min)",
+        ),
+        (
+            ["shared_set_up"],
+            {"name": "mats", "saves_minutes": 30},
+            "shared_set_up.saves_minutes",
+            "less than the second person's minutes",
+        ),
         (["needs_first"], ["surround_view_mats"], "needs_first", "names the procedure itself"),
         (["lag_minutes"], 60, "lag_says", "is missing"),
         (["lag_after"], ["windscreen_replaced"], "lag_after[0]", "not among the triggers"),

@@ -25,6 +25,13 @@ CHECKED = {
     "right_gap_rear": "17.0 cm",
 }
 UNITS = ("mats-a", "tape-1", "scan-1", "support-1")
+# Services that answer the procedure's questions, each with an answer it takes.
+EVERY_ANSWER = {
+    "answer_precondition": {"name": "battery", "typed": "12"},
+    "answer_before_run": {"name": "area_clear", "yes": True},
+    "answer_during_run": {"name": "area_empty", "yes": True},
+    "answer_after_check": {"name": "seams", "yes": True},
+}
 
 
 @dataclass

@@ -8,8 +8,9 @@ import pytest
 
 from bays.models import Absence, EquipmentUnit, Hold, Technician
 from bays.services.holds import HoldWanted, take_holds
-from jobs.models import Step, Visit
+from jobs.models import Proposal, Step, Visit
 from jobs.services.booking import book_visit
+from jobs.services.proposals import accept
 from jobs.services.quotes import quote_visit
 from jobs.services.replans import (
     repair_plan,
@@ -156,6 +157,9 @@ def test_work_that_runs_over_moves_what_follows(desk: Actor, visit: Visit) -> No
     before = mats_step(visit).starts_at
     change = runs_long(by=desk, step=step, ends_at=WEDNESDAY + timedelta(minutes=90))
     assert change.changes
+    assert change.waits  # a promise moves with it
+    assert mats_step(visit).starts_at == before
+    accept(by=desk, proposal=Proposal.objects.get(pk=change.proposal_id))
     after = mats_step(visit).starts_at
     assert before is not None
     assert after is not None
@@ -170,6 +174,9 @@ def test_the_clock_gives_overdue_work_more_time_and_waiting_work_a_new_one(
     at_ten.shift(timedelta(minutes=50))
     now = WEDNESDAY + timedelta(minutes=50)
     assert watch_plan(shop_id=desk.shop_id, now=now)
+    asked = Proposal.objects.get(cause__kind="runs_long")
+    assert asked.state == "open"
+    accept(by=desk, proposal=asked)
     step.refresh_from_db()
     assert step.ends_at is not None
     assert step.ends_at > now

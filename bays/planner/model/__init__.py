@@ -1,0 +1,1 @@
+"""The whole problem as one constraint model for CP-SAT: nothing is left out or rounded."""
