@@ -197,7 +197,11 @@ class Hindrances:
         """One hindrance for each stretch, naming the minute from which it is free again."""
         for first, last in runs(shut, *self._cells()):
             again = (last + 1) * GRID_MINUTES
-            until = f" before {self.clock(again)}" if again < self.window.end else " for the rest of that day"
+            until = (
+                f" before {self.clock(again)}"
+                if again < self.window.end
+                else " for the rest of that day"
+            )
             yield Hindrance(cell_span(first, last + 1), says + until)
 
 

@@ -25,10 +25,12 @@ from bays.planner.changes import list_changes, list_promise_moves
 from bays.planner.costs import plan_of
 from bays.planner.dispatch import calendar_with, no_room, promise_order
 from bays.planner.disruption import Broken, after
+from bays.planner.engine.warm import ready
 from bays.planner.faults import model_error
 from bays.planner.holding import rows_by_vehicle
 from bays.planner.improve import improve
 from bays.planner.insertion import Stuck, insert
+from bays.planner.neighbours import movable
 from bays.planner.problem import OperationKey, Problem, Row
 from bays.planner.verify import verify
 
@@ -93,6 +95,8 @@ def replan(
     cheaper = _cheaper(case, best, seconds, seed) if seconds else best.plan
     if cheaper.cost < best.plan.cost:
         return _answer(case, cheaper, plan)
+    if seconds and ready():
+        return _answer(case, best.plan, plan)
     return _answer(case, _improved(case, best).plan, plan)
 
 
@@ -183,11 +187,15 @@ def _best_repair(case: _Case, out: frozenset[OperationKey]) -> _Repair | Infeasi
 
 
 def _cheaper(case: _Case, best: _Repair, seconds: float, seed: int) -> Plan:
-    """The repair made cheaper; rows that are frozen and were left where they are stay there."""
+    """The repair made cheaper; what is frozen and was left where it is stays there.
+
+    Among many vehicles only those near the repair may move, so that few changes have to be told.
+    """
     frozen = {row.key: row for row in case.rows if row.key in case.frozen}
-    kept = [row for row in best.plan.rows if _same(frozen.get(row.key), row)]
-    pins = {row.key: row for row in kept} | case.problem.pin_by_key
-    held = replace(case.problem, pins=tuple(pins.values()))
+    kept = {row.key for row in best.plan.rows if _same(frozen.get(row.key), row)}
+    loose = movable(case.problem, case.rows, best.plan.rows, case.fixed | kept)
+    pins = {row.key: row for row in best.plan.rows if row.key not in loose}
+    held = replace(case.problem, pins=tuple((pins | case.problem.pin_by_key).values()))
     plan = plan_of(case.problem, improve(held, best.plan, seconds, seed).rows)
     if plan.cost < best.plan.cost and not verify(case.problem, plan):
         return plan

@@ -27,7 +27,9 @@ def waiting(service_writer: Person, office: Client) -> Proposal:
     cast.book(by, serial=2)
     check_in(by=by, visit=visit)
     step = start_step(by=by, step=Step.objects.filter(visit=visit).order_by("order")[0])
-    change = runs_long(by=Actor.system(by.shop_id), step=step, ends_at=timezone.now() + timedelta(hours=7))
+    change = runs_long(
+        by=Actor.system(by.shop_id), step=step, ends_at=timezone.now() + timedelta(hours=7)
+    )
     assert change.waits
     return Proposal.objects.get(pk=change.proposal_id)
 
