@@ -15,16 +15,21 @@ from bays import floor
 from bays.selectors.floor import CurrentFloor, current_floor
 from bays.services.answers import answer_key, prune_answers
 from bays.services.warming import WARM_FLOOR, WARM_VEHICLE
+from jobs.planning.study_answers import answer_help, answer_what_if
 from jobs.procedures import ProcedureContent
 from jobs.services.replans import watch_plan
+from jobs.services.studies import WORK, answer_study, begin_study, fail_study, tell_progress
 from jobs.warming import VehicleToWarm, procedures_of, vehicles_to_warm, warmed
 from shopcal.accounts.models import Shop
-from shopcal.errors import NotFound
+from shopcal.errors import NotFound, Refusal
 from shopcal.outbox import Message, enqueue, handler, timer
 from shopcal.outbox.registry import BACKGROUND
+from shopcal.outbox.services import renew_lease
 
 # One message works about this long and then owes the rest, so that shops take turns.
 WARM_SECONDS = 5.0
+# Longer than the planner works between two words about how far it is.
+STUDY_LEASE_SECONDS, STUDY_ATTEMPTS = 300, 3
 
 
 @timer("plan.watch", every_seconds=60, queue="planning")
@@ -97,3 +102,37 @@ def _owe_rest(message: Message) -> None:
         run_at=timezone.now() + timedelta(seconds=WARM_SECONDS),  # a machine is never busy with it
         shop_id=message.shop_id,
     )
+
+
+@handler(WORK, queue=BACKGROUND, lease_seconds=STUDY_LEASE_SECONDS, max_attempts=STUDY_ATTEMPTS)
+def work_study(message: Message) -> Callable[[], None] | None:
+    """Work a question of the planner out, telling how far it is; end it when it is stopped.
+
+    Safe to run twice: it begins anew, and what is answered or stopped is left alone.
+    """
+    study_id = int(message.payload["study_id"])
+    found = begin_study(study_id=study_id)
+    if found is None:
+        return None
+
+    def tell(done: int, of: int) -> None:
+        renew_lease(message, seconds=STUDY_LEASE_SECONDS)
+        if not tell_progress(study_id=study_id, done=done, of=of):
+            raise _Stopped
+
+    work = answer_help if found.kind == found.Kind.HELP else answer_what_if
+    try:
+        says, answer = work(found, timezone.now(), tell)
+    except _Stopped:
+        return None
+    except Refusal as refusal:
+        return partial(fail_study, study_id=study_id, says=refusal.title)
+    except Exception:
+        if message.attempt >= STUDY_ATTEMPTS:
+            return partial(fail_study, study_id=study_id, says="It could not be worked out.")
+        raise
+    return partial(answer_study, study_id=study_id, says=says, answer=answer)
+
+
+class _Stopped(Exception):
+    """Somebody stopped the question that is being worked on."""

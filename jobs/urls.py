@@ -8,10 +8,12 @@ from jobs.pages import (
     floor_map,
     floor_print,
     ground,
+    helping,
     place_it,
     proposals,
     visit,
     visit_acts,
+    what_if,
 )
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -22,10 +24,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     re_path(
         r"^day/(?P<kind>technician-out|unit-out|zone-closed)/$", day.disruption, name="disruption"
     ),
-    path("day/proposals/<int:number>/", proposals.proposal, name="proposal"),
-    path("day/proposals/<int:number>/goes-with/", proposals.goes_with, name="proposal-goes-with"),
+    path("day/proposals/<int:proposal_id>/", proposals.proposal, name="proposal"),
+    path(
+        "day/proposals/<int:proposal_id>/goes-with/", proposals.goes_with, name="proposal-goes-with"
+    ),
     re_path(
-        r"^day/proposals/(?P<number>\d+)/(?P<act>accept|decline|take-back)/$",
+        r"^day/proposals/(?P<proposal_id>\d+)/(?P<act>accept|decline|take-back)/$",
         proposals.decide,
         name="proposal-act",
     ),
@@ -44,6 +48,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("visits/<int:visit_id>/panel/", visit.visit_panel, name="visit-panel"),
     path("visits/<int:visit_id>/details/", visit.visit_details, name="visit-details"),
     path("visits/<int:visit_id>/override/", visit.visit_override, name="visit-override"),
+    path("visits/<int:visit_id>/help/", helping.visit_help, name="visit-help"),
+    path("visits/<int:visit_id>/help/ask/", helping.ask_help, name="ask-help"),
+    path("visits/<int:visit_id>/help/<int:study_id>/stop/", helping.stop_help, name="stop-help"),
+    path("what-if/", what_if.what_if, name="what-if"),
+    path("what-if/<int:study_id>/", what_if.what_if_answer, name="what-if-answer"),
+    path("what-if/<int:study_id>/stop/", what_if.stop_what_if, name="stop-what-if"),
     path("visits/<int:visit_id>/confirm/", visit.visit_confirm, name="visit-confirm"),
     path("visits/<int:visit_id>/steps/<int:step_id>/pin/", visit.visit_pin, name="visit-pin"),
     path("visits/<int:visit_id>/steps/<int:step_id>/wait/", visit.visit_wait, name="visit-wait"),

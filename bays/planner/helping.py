@@ -125,14 +125,8 @@ def _tried(
     after = _standings(remedy.problem, plans, vehicle)
     if not after:
         return None
-    overrun = [_overrun(remedy.problem, vehicle, one) for one in after]
-    was = [_overrun(problem, vehicle, one) for one in before]
-    own = Spread.of(overrun).surely_below(Spread.of(was))
-    everyone = Spread.of(one.all_minutes for one in after).surely_below(
-        Spread.of(one.all_minutes for one in before)
-    )
     again, then = _middle(before), _middle(after)
-    if not own and (not everyone or then.late > again.late):
+    if not _helps(problem, vehicle, remedy, before, after):
         return None
     helped = Helped(
         id=remedy.id,
@@ -145,6 +139,30 @@ def _tried(
         says="",
     )
     return _worded(problem, vehicle, helped, again)
+
+
+def _helps(
+    problem: Problem,
+    vehicle: str,
+    remedy: Remedy,
+    before: tuple[Lateness, ...],
+    after: tuple[Lateness, ...],
+) -> bool:
+    """Whether the vehicle surely gains, or all together do without its being any later.
+
+    A promise that is moved must help the vehicle itself, and only where it is late: that fewer
+    minutes late are counted against a later time is no gain.
+    """
+    again, then = _middle(before), _middle(after)
+    own = Spread.of(_overrun(remedy.problem, vehicle, one) for one in after).surely_below(
+        Spread.of(_overrun(problem, vehicle, one) for one in before)
+    )
+    if remedy.kind == "promise":
+        return own and (again.late > 0 or remedy.id != f"promise:{vehicle}")
+    everyone = Spread.of(one.all_minutes for one in after).surely_below(
+        Spread.of(one.all_minutes for one in before)
+    )
+    return own or (everyone and then.done <= again.done)
 
 
 def _overrun(problem: Problem, vehicle: str, one: Lateness) -> int:

@@ -264,7 +264,7 @@ def _against(before: Result, after: Result, of: int) -> str:
         says = f"kept {count} {'more' if more else 'fewer'} promise{'s' * (count != 1)}{total}"
     elif after.late_minutes.surely_below(before.late_minutes):
         return (
-            f"{after.name} would have kept as many promises{total}, but {less} minutes late fewer"
+            f"{after.name} would have kept as many promises{total}, with {less} minutes late fewer"
         )
     elif before.late_minutes.surely_below(after.late_minutes):
         return f"{after.name} would have meant {-less} minutes late more"

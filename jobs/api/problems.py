@@ -7,6 +7,7 @@ from shopcal.api.kinds import describe
 _EACH = "Each entry of `errors` has the `path` of a field, what it `says` and what is `right`."
 
 _INVALID = {
+    "what_if": "This cannot be asked.",
     "vehicle_model_invalid": "The vehicle was not saved.",
     "waiting_invalid": "What the step waits for was not saved.",
     "procedure_faults": "The procedure has faults.",
@@ -24,6 +25,18 @@ _INVALID = {
 }
 
 _CONFLICTS = {
+    "not_planned": (
+        "There is nothing to help with.",
+        "No step of the visit is left in the plan. Have the day planned again first.",
+    ),
+    "study_over": (
+        "It is over already.",
+        "Only a question that waits or is being worked out can be stopped.",
+    ),
+    "too_many_studies": (
+        "Too many questions are being worked out.",
+        "Wait until one is answered, or stop one.",
+    ),
     "needed_first": (
         "Another procedure must be done after this one.",
         "`facts.procedures` names them. Publish these without it, or retire them first.",
@@ -151,7 +164,16 @@ def describe_problems() -> None:
         "proposal_stale", 412, "This proposal is out of date.",
         "Nothing was changed. `detail` says why; have the day planned again.",
     )  # fmt: skip
-    for what in ("visit", "calibration", "procedure", "code", "step", "reading", "proposal"):
+    for what in (
+        "visit",
+        "calibration",
+        "procedure",
+        "code",
+        "step",
+        "reading",
+        "proposal",
+        "study",
+    ):
         describe(
             f"no_{what}", 404, f"There is no such {what} in this shop.",
             "It is gone, or another shop's.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import django_filters
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -12,11 +13,10 @@ from rest_framework.response import Response
 
 from jobs.api.plan import PlanChangeOut
 from jobs.models import Proposal
-from jobs.selectors.proposals import open_proposals, proposal_of
 from jobs.services import proposals
 from shopcal.accounts.permissions import Action
 from shopcal.api.idempotency import idempotent
-from shopcal.api.views import ShopActs
+from shopcal.api.views import ListRows, ShopViewSet
 
 
 class ProposalOut(serializers.Serializer[Any]):
@@ -55,10 +55,25 @@ class AcceptIn(serializers.Serializer[Any]):
     )
 
 
-class Proposals(ShopActs):
-    """Repaired plans that move a promise, and so wait for somebody's word."""
+class ProposalFilter(django_filters.FilterSet):
+    state = django_filters.MultipleChoiceFilter(choices=Proposal.State.choices)
 
-    lookup_value_regex = "[0-9]{1,18}"
+    class Meta:
+        model = Proposal
+        fields = ("state",)
+
+
+class Proposals(ListRows, ShopViewSet):
+    """Repaired plans that moved a promise, and so waited for somebody's word, or were made at once.
+
+    Those that still wait have the state `open`.
+    """
+
+    queryset = Proposal.objects.all()
+    serializer_class = ProposalOut
+    filterset_class = ProposalFilter
+    ordering = ("-made_at", "-id")
+    detail_route = "api:proposal-detail"
     actions = {
         "list": Action.REPLAN,
         "retrieve": Action.REPLAN,
@@ -67,18 +82,13 @@ class Proposals(ShopActs):
         "take_back": Action.REPLAN,
     }
 
-    def _found(self, pk: str) -> Proposal:
-        return proposal_of(self.actor.shop_id, int(pk))
-
-    @extend_schema(responses=ProposalOut(many=True))
-    def list(self, request: Request) -> Response:
-        """Those that wait, the latest first."""
-        return Response(ProposalOut(open_proposals(self.actor.shop_id), many=True).data)
-
     @extend_schema(responses=ProposalPartsOut)
     def retrieve(self, request: Request, pk: str) -> Response:
-        """What it moves, and what must go together."""
-        shown = proposals.look_at(by=self.actor, proposal=self._found(pk))
+        """What it moves, and what must go together; nothing does once it has been decided."""
+        found = self.get_object()
+        if found.state != Proposal.State.OPEN:
+            return Response({**ProposalOut(found).data, "parts": []})
+        shown = proposals.look_at(by=self.actor, proposal=found)
         parts = [
             {
                 "visits": _visits([part]),
@@ -97,7 +107,7 @@ class Proposals(ShopActs):
     def accept(self, request: Request, pk: str) -> Response:
         """Make it the plan in force, whole or for some visits."""
         given = self.read(AcceptIn)
-        change = proposals.accept(by=self.actor, proposal=self._found(pk), **given)
+        change = proposals.accept(by=self.actor, proposal=self.get_object(), **given)
         return Response(PlanChangeOut(change).data)
 
     @extend_schema(request=None, responses=ProposalOut)
@@ -105,15 +115,15 @@ class Proposals(ShopActs):
     @idempotent
     def decline(self, request: Request, pk: str) -> Response:
         """Leave the plan as it is."""
-        proposals.decline(by=self.actor, proposal=self._found(pk))
-        return Response(ProposalOut(self._found(pk)).data)
+        proposals.decline(by=self.actor, proposal=self.get_object())
+        return Response(ProposalOut(self.get_object()).data)
 
     @extend_schema(request=None, responses=PlanChangeOut)
     @action(detail=True, methods=["post"], url_path="take-back")
     @idempotent
     def take_back(self, request: Request, pk: str) -> Response:
         """Put back what a plan made at once has moved, while that is still possible."""
-        change = proposals.take_back(by=self.actor, proposal=self._found(pk))
+        change = proposals.take_back(by=self.actor, proposal=self.get_object())
         return Response(PlanChangeOut(change).data)
 
 

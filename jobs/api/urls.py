@@ -13,6 +13,7 @@ from jobs.api.proposals import Proposals
 from jobs.api.quotes import Quotes
 from jobs.api.scans import ScanCodes, Scans
 from jobs.api.steps import Steps
+from jobs.api.studies import Helps, WhatIfs
 from jobs.api.vehicles import VehicleKinds, Vehicles, VinCheck
 from jobs.api.visits import Visits
 from shopcal.api.routes import ShopRouter
@@ -32,6 +33,8 @@ router.register("proposals", Proposals, basename="proposal")
 router.register("scans", Scans, basename="scan")
 router.register("scan-codes", ScanCodes, basename="scan-code")
 router.register("calibrations", Calibrations, basename="calibration")
+router.register("helps", Helps, basename="help")
+router.register("what-ifs", WhatIfs, basename="what-if")
 router.register("events", Events, basename="event")
 
 urlpatterns: list[URLPattern | URLResolver] = [

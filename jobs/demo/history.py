@@ -1,4 +1,4 @@
-"""Two invented weeks behind the invented shop, so that its figures have something to tell.
+"""Invented weeks behind the invented shop, so that its figures have something to tell.
 
 Written straight into the tables: nobody lived these weeks, so they have no events of their own
 beyond one that says so.
@@ -18,13 +18,14 @@ from bays.selectors.calendar import opening_spans
 from jobs.demo.visits import TODAY, Call
 from jobs.intake.vin_form import check_digit
 from jobs.models import Attempt, Calibration, ProcedureEdition, Step, Vehicle, Visit
+from jobs.procedures import ProcedureContent
 from jobs.selectors.procedures import content_of, current_editions
 from jobs.selectors.vehicles import kind_for_vin
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.models import Shop
 from shopcal.history.record import record_event
 
-DAYS = 13
+DAYS = 34
 FIRST_RO_NUMBER = 2801
 # Technician, floor, minutes after opening of each visit, and what is calibrated.
 LANES = (
@@ -106,7 +107,7 @@ class _Writer:
         ends_at = starts_at + timedelta(minutes=minutes)
         late = fails or self.chance.randrange(ONE_LATE_IN) == 0
         visit = self._visit(starts_at, ends_at, late=late)
-        step = self._step(visit, lane, content.name, starts_at, ends_at)
+        step = self._step(visit, lane, content, starts_at, ends_at)
         for resource in (lane.floor, lane.technician.resource):
             Hold.objects.create(
                 shop=self.shop,
@@ -169,16 +170,24 @@ class _Writer:
         )
 
     def _step(
-        self, visit: Visit, lane: _Lane, label: str, starts_at: datetime, ends_at: datetime
+        self,
+        visit: Visit,
+        lane: _Lane,
+        content: ProcedureContent,
+        starts_at: datetime,
+        ends_at: datetime,
     ) -> Step:
         return Step.objects.create(
             shop=self.shop,
             visit=visit,
             order=1,
             kind=Step.Kind.CALIBRATION,
-            label=label,
+            label=content.name,
             state=Step.State.DONE,
             minutes=round((ends_at - starts_at).total_seconds() / 60),
+            skill_code=content.skills[0] if content.skills else "",
+            equipment_codes=[item.type for item in content.equipment for _ in range(item.count)],
+            second_person_minutes=content.second_person_minutes,
             starts_at=starts_at,
             ends_at=ends_at,
             started_at=starts_at,

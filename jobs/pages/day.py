@@ -314,6 +314,7 @@ def _reasons(request: MemberRequest, late: list[VisitStanding]) -> list[dict[str
         return []
     planned = {row.vehicle for row in shop_plan.plan.rows}
     found = []
+    may_ask = may(request.actor, Action.REPLAN)
     for one in late:
         vehicle = f"visit:{one.visit.pk}"
         if vehicle in planned:
@@ -323,5 +324,5 @@ def _reasons(request: MemberRequest, late: list[VisitStanding]) -> list[dict[str
             says = "has all its work done: mark it ready."
         else:
             says = "has no time in the plan: plan the day again."
-        found.append({"visit": one.visit, "says": says})
+        found.append({"visit": one.visit, "says": says, "may_ask_help": may_ask})
     return found

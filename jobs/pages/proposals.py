@@ -23,25 +23,25 @@ from shopcal.errors import Refusal
 
 @require_safe
 @allowed(Action.REPLAN)
-def proposal(request: MemberRequest, number: int) -> HttpResponse:
+def proposal(request: MemberRequest, proposal_id: int) -> HttpResponse:
     """Is this plan the better one?"""
-    return _page(request, proposal_of(request.actor.shop_id, number))
+    return _page(request, proposal_of(request.actor.shop_id, proposal_id))
 
 
 @require_safe
 @allowed(Action.REPLAN)
-def goes_with(request: MemberRequest, number: int) -> HttpResponse:
+def goes_with(request: MemberRequest, proposal_id: int) -> HttpResponse:
     """What is accepted when these visits are: the ticks as they then stand."""
-    found = proposal_of(request.actor.shop_id, number)
+    found = proposal_of(request.actor.shop_id, proposal_id)
     return render(request, "jobs/_proposal_parts.html", _context(request, found, _ticked(request)))
 
 
 @require_POST
 @allowed(Action.REPLAN)
-def decide(request: MemberRequest, number: int, act: str) -> HttpResponse:
+def decide(request: MemberRequest, proposal_id: int, act: str) -> HttpResponse:
     """Accept it whole or in part, leave it, or take back what was made at once."""
     by = request.actor
-    found = proposal_of(by.shop_id, number)
+    found = proposal_of(by.shop_id, proposal_id)
     try:
         if act == "decline":
             proposals.decline(by=by, proposal=found)

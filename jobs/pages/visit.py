@@ -19,7 +19,7 @@ from jobs.pages.visit_acts import ACTS, BY_NAME, Act, act_form
 from jobs.pages.visit_forms import DetailsForm, PlateForm, ReasonForm, WaitForm
 from jobs.pages.visit_history import change_lines, event_lines
 from jobs.procedures import WORK_CODES
-from jobs.selectors.day import Standing, standing_of
+from jobs.selectors.day import NOT_FINISHED, Standing, standing_of
 from jobs.selectors.scans import comparison_of
 from jobs.selectors.visit_page import unit_names, visit_with_everything
 from shopcal.accounts.pages.guards import allowed
@@ -215,6 +215,7 @@ def _page(request: MemberRequest, found: Visit, *, status: int = 200, **extra: A
         "details": DetailsForm.of(found),
         "may_override": may(by, Action.OVERRIDE_GUARD),
         "records_url": _records_url(found),
+        "may_ask_help": may(by, Action.REPLAN) and found.state in NOT_FINISHED,
         **extra,
     }
     return render(request, "jobs/visit.html", context, status=status)

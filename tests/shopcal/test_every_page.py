@@ -16,7 +16,7 @@ from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
 from bays.models import Closure, EquipmentUnit, FloorSurvey
-from jobs.models import Step, Visit
+from jobs.models import Proposal, Step, Study, Visit
 from jobs.services.booking import book_visit
 from jobs.services.quotes import quote_visit
 from reports.models import Record, WebhookEndpoint
@@ -31,6 +31,7 @@ OPEN_TO_ALL = {"healthz", "metrics", "sign-in", "sign-out", "choose-shop"}
 FIXED = {"form": "json", "kind": "unit-out", "act": "hold", "seq": 0, "number": 1}
 # Where the same name means something else than elsewhere.
 FIXED_FOR = {name: {"kind": "floor"} for name in ("survey-new", "survey-add", "survey")}
+FIXED_FOR["proposal-act"] = {"act": "decline"}
 
 pytestmark = pytest.mark.django_db
 
@@ -72,8 +73,18 @@ def samples() -> Iterator[dict[str, object]]:
             shop_id=shop_id, surveyed_on="2026-11-01", instrument="level", recorded_by="somebody",
             points=[[0, 0, 0], [1000, 0, 0], [0, 1000, 0]],
         )  # fmt: skip
+        study = Study.objects.create(
+            shop_id=shop_id, kind="what_if", asks="What if?", asked_by="somebody",
+            asked_at=timezone.now(),
+        )  # fmt: skip
+        proposal = Proposal.objects.create(
+            shop_id=shop_id, why="a frame was out", plan_mark="of an earlier plan",
+            made_by="somebody", made_at=timezone.now(),
+        )  # fmt: skip
         yield {
             **FIXED,
+            "proposal_id": proposal.pk,
+            "study_id": study.pk,
             "survey_id": survey.pk,
             "visit_id": visit.pk,
             "step_id": Step.objects.filter(visit=visit).first().pk,  # type: ignore[union-attr]

@@ -41,8 +41,8 @@ def send(caller: Any, act: str, proposal: Proposal, body: dict[str, Any] | None 
 
 
 def test_what_waits_is_listed_and_taken_apart(world: World, proposal: Proposal) -> None:
-    listed = world.manager.get(reverse("api:proposal-list")).json()
-    assert [one["id"] for one in listed] == [proposal.pk]
+    listed = world.manager.get(reverse("api:proposal-list"), {"state": "open"}).json()
+    assert [one["id"] for one in listed["results"]] == [proposal.pk]
     shown = world.manager.get(reverse("api:proposal-detail", args=[proposal.pk])).json()
     assert shown["promises"] == proposal.promises
     changes = [says for part in shown["parts"] for says in part["changes"]]
@@ -65,7 +65,7 @@ def test_a_part_brings_what_it_needs(world: World, proposal: Proposal) -> None:
 
 def test_left_it_is_no_longer_listed(world: World, proposal: Proposal) -> None:
     assert send(world.manager, "decline", proposal).json()["state"] == "declined"
-    assert world.manager.get(reverse("api:proposal-list")).json() == []
+    assert world.manager.get(reverse("api:proposal-list"), {"state": "open"}).json()["results"] == []
 
 
 def test_a_stale_one_is_refused(world: World, proposal: Proposal) -> None:

@@ -20,13 +20,14 @@ from bays.models import Technician
 from bays.services.people import record_absence
 from bays.services.surveys import record_light_survey, record_survey
 from bays.services.transfer import import_shop
-from jobs.models import Visit
+from jobs.models import Proposal, Visit
 from jobs.planning.request import BookingRequest
 from jobs.procedures import load_yaml
 from jobs.services.booking import book_visit
 from jobs.services.procedures import publish_edition
 from jobs.services.quotes import quote_visit
 from jobs.services.scans import record_scan
+from jobs.services.studies import ask_what_helps, ask_what_if
 from jobs.services.visits import check_in
 from shopcal.accounts.actor import Actor, Role
 from shopcal.accounts.models import Membership, Shop, User
@@ -103,6 +104,16 @@ def _yard(slug: str) -> Yard:
     in_work = book(manager, serial=2)
     in_work = check_in(by=manager, visit=in_work)
     record_scan(by=actors[Role.TECHNICIAN], visit=in_work, kind="pre", text="B1234 P0420")
+    Proposal.objects.create(
+        shop=shop,
+        why="a frame was out",
+        plan_mark="of an earlier plan",
+        state=Proposal.State.DECLINED,
+        made_by="somebody",
+        made_at=NOW - timedelta(days=1),
+    )
+    ask_what_helps(by=manager, visit=booked)
+    ask_what_if(by=manager, question={"change": "add_unit:mat_set"})
     return Yard(
         shop=shop,
         actors=actors,
