@@ -101,7 +101,12 @@ class Bound:
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A complete set of rows for a new vehicle that leaves every other row untouched."""
+    """A complete set of rows for a new vehicle beside all others.
+
+    `moved` are the rows of others that are not where they were; without any, every other row
+    is untouched. `kind` is why it is offered: "soonest", "cheapest" (adds least to the cost
+    of the whole plan), "wished" (begins nearest the minute wished for) or "another".
+    """
 
     rows: tuple[Row, ...]
     start: int
@@ -109,6 +114,10 @@ class Offer:
     labels: tuple[str, ...]
     says: str
     late: int = 0
+    kind: str = "another"
+    moved: tuple[Row, ...] = ()
+    added_cost: int = 0
+    cost_to_others: str = "nobody else moves"
 
 
 @dataclass(frozen=True, slots=True)

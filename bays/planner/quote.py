@@ -9,9 +9,10 @@ from datetime import date
 from bays.planner.answers import Binding, ModelError, Offer, Plan, Quote
 from bays.planner.binding import binding_of_stuck, what_holds
 from bays.planner.calendar import Calendar
-from bays.planner.costs import plan_of
+from bays.planner.costs import plan_of, vehicle_cost
 from bays.planner.dispatch import calendar_with
 from bays.planner.faults import model_error
+from bays.planner.giving_way import GaveWay, cost_to_others, give_way
 from bays.planner.insertion import Stuck, insert
 from bays.planner.problem import Problem, Row, Vehicle
 from bays.planner.verify import verify
@@ -19,11 +20,14 @@ from bays.planner.verify import verify
 SAME_DAY_STEP_MINUTES = 60
 DAYS_AHEAD = 7
 STEPS_A_DAY = 8
+# Arrivals tried for a wished time, minutes from it: what is free then or a little before.
+AROUND_MINUTES = (-120, -90, -60, -45, -30, -15, 0)
 
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
     rows: tuple[Row, ...]
+    way: GaveWay | None = None
 
     @property
     def start(self) -> int:
@@ -34,14 +38,25 @@ class _Candidate:
         return self.rows[-1].end
 
 
-def quote(problem: Problem, plan: Plan, vehicle: Vehicle, count: int = 3) -> Quote | ModelError:
-    """Offer up to `count` different starts for the vehicle with every existing row untouched.
+def quote(
+    problem: Problem,
+    plan: Plan,
+    vehicle: Vehicle,
+    count: int = 3,
+    *,
+    wished: int | None = None,
+    freeze_minutes: int | None = None,
+) -> Quote | ModelError:
+    """Offer up to `count` different starts for the vehicle, each with a whole plan behind it.
 
-    The first offer is done soonest; among equals it brings the vehicle in last, so that it
-    does not wait here. The others are done at other times: by the promise where that can be,
-    then on another day, else in another bay or with other people. Each passed `verify`
-    together with the plan. `binding` says what keeps the first from being sooner, or, without
-    offers, what is missing. A vehicle already in the plan is quoted as if it were not.
+    Soonest finished first; among equals the vehicle is brought in last, so that it does not
+    wait here. One is the soonest with every other row untouched, one begins nearest the minute
+    `wished` for, and with `freeze_minutes` one may be clearly sooner because others give way
+    (see `give_way`; without it nobody moves). The rest are done at other times: by the promise
+    where that can be, then on another day, else in another bay or with other people. What an
+    offer adds has passed `verify` together with the plan. `binding` says what keeps the first
+    that moves nobody from being sooner, or, without offers, what is missing. A vehicle already
+    in the plan is quoted as if it were not.
     """
     asked = problem_with(problem, vehicle)
     broken = model_error(asked)
@@ -52,9 +67,77 @@ def quote(problem: Problem, plan: Plan, vehicle: Vehicle, count: int = 3) -> Quo
     soonest = insert(calendar, vehicle, fixed={})
     if isinstance(soonest, Stuck):
         return Quote((), binding_of_stuck(asked, existing, vehicle, soonest))
+    near = [] if wished is None else _near(calendar, vehicle, wished)
+    near = [one for one in near if _stands(asked, existing, one.rows)][:1]
+    way = None
+    if freeze_minutes is not None and count > 1 + len(near):
+        way = give_way(asked, existing, vehicle, soonest, freeze_minutes)
+    taken = [*near, *([_Candidate(way.rows, way)] if way else [])]
     found = [_Candidate(soonest), *_later(calendar, vehicle, soonest)]
-    offers = _choose(asked, existing, found, count)
+    taken = [*taken, *_cheapest(asked, existing, found)][: max(count - 1, len(near))]
+    others = [c for c in found if c.rows == soonest or _different(c, taken)]
+    others = [c for c in others if c.rows not in [one.rows for one in taken]]
+    chosen = taken + _choose(asked, existing, others, count - len(taken))
+    offers = _told(asked, existing, chosen, near)
     return Quote(offers, _why_not_sooner(asked, existing, vehicle, soonest))
+
+
+def _near(calendar: Calendar, vehicle: Vehicle, wished: int) -> list[_Candidate]:
+    """What begins nearest the wished minute first; among equals the sooner one."""
+    arrivals = {max(vehicle.release, wished + minutes) for minutes in AROUND_MINUTES}
+    found = []
+    for arrival in sorted(arrivals):
+        rows = insert(calendar, replace(vehicle, release=arrival), fixed={})
+        if not isinstance(rows, Stuck):
+            found.append(_Candidate(rows))
+    return sorted(found, key=lambda c: (abs(c.start - wished), c.finish))
+
+
+def _cheapest(
+    problem: Problem, existing: tuple[Row, ...], found: list[_Candidate]
+) -> list[_Candidate]:
+    """The one that costs least, where that is not the soonest."""
+    best = min(found, key=lambda c: (vehicle_cost(problem, c.rows), c.finish))
+    cheaper = vehicle_cost(problem, best.rows) < vehicle_cost(problem, found[0].rows)
+    return [best] if cheaper and _stands(problem, existing, best.rows) else []
+
+
+def _different(one: _Candidate, taken: list[_Candidate]) -> bool:
+    return all(one.start != other.start and one.finish != other.finish for other in taken)
+
+
+def _told(
+    problem: Problem,
+    existing: tuple[Row, ...],
+    chosen: list[_Candidate],
+    near: list[_Candidate],
+) -> tuple[Offer, ...]:
+    """The offers in order of their finish, each with why it is offered and what it costs."""
+    ordered = sorted(chosen, key=lambda c: (c.finish, c.start))
+    costs = [_added_cost(problem, existing, one) for one in ordered]
+    offers = []
+    for number, (one, cost) in enumerate(zip(ordered, costs, strict=True)):
+        kind = "cheapest" if cost == min(costs) else "another"
+        kind = "wished" if one in near else "soonest" if not number else kind
+        moved = one.way.moved if one.way else ()
+        offers.append(
+            replace(
+                _offer(problem, one),
+                kind=kind,
+                moved=moved,
+                added_cost=cost,
+                cost_to_others=cost_to_others(problem, existing, moved),
+            )
+        )
+    return tuple(offers)
+
+
+def _added_cost(problem: Problem, existing: tuple[Row, ...], one: _Candidate) -> int:
+    """What the whole plan costs more with this vehicle in it."""
+    if one.way is None:
+        return vehicle_cost(problem, one.rows)
+    whole = plan_of(problem, (*one.way.rest, *one.rows))
+    return whole.cost - plan_of(problem, existing).cost
 
 
 def problem_with(problem: Problem, vehicle: Vehicle) -> Problem:
@@ -92,8 +175,10 @@ def _arrivals(problem: Problem, start: int) -> Iterator[int]:
 
 def _choose(
     problem: Problem, existing: tuple[Row, ...], found: list[_Candidate], count: int
-) -> tuple[Offer, ...]:
+) -> list[_Candidate]:
     """The soonest, then those that differ most from what was chosen; only verified ones."""
+    if not found or not count:
+        return []
     due = problem.vehicle_by_id[found[0].rows[0].vehicle].due
     waiting = sorted(found, key=lambda c: (c.finish, -c.start))
     chosen: list[_Candidate] = []
@@ -113,7 +198,7 @@ def _choose(
         waiting.remove(best)
         if _stands(problem, existing, best.rows):
             chosen.append(best)
-    return tuple(_offer(problem, c) for c in sorted(chosen, key=lambda c: (c.finish, c.start)))
+    return chosen
 
 
 def _newness(problem: Problem, chosen: list[_Candidate], candidate: _Candidate) -> int:

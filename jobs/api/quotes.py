@@ -43,6 +43,12 @@ class RequestIn(serializers.Serializer[Any]):
     absent_systems = SystemsField(required=False, default=list, help_text="Known not to be there.")
     arrives_at = serializers.DateTimeField(required=False, allow_null=True, default=None)
     wanted_by = serializers.DateTimeField(required=False, allow_null=True, default=None)
+    wished_at = serializers.DateTimeField(
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="About when the work should begin: one offer is the nearest found.",
+    )
     weight = serializers.IntegerField(
         min_value=1, max_value=100, default=1, help_text="Urgency: 1 is usual."
     )
@@ -106,6 +112,9 @@ class OfferOut(serializers.Serializer[Any]):
     late_minutes = serializers.IntegerField(help_text="After `wanted_by`.")
     says = serializers.CharField()
     steps = PlannedStepOut(many=True)
+    kind = serializers.CharField(help_text="`soonest`, `cheapest`, `wished` or `another`.")
+    moves_others = serializers.BooleanField(help_text="Booking it moves other visits a little.")
+    cost_to_others = serializers.CharField(help_text="What it means to the others, in words.")
 
 
 class FaultOut(serializers.Serializer[Any]):

@@ -18,7 +18,7 @@ from bays.convert.planner import (
     zone_key,
 )
 from bays.models import EquipmentType, Hold, HoldReason, ResourceKind
-from bays.planner import Blocked, Operation, Plan, Problem, Row, Vehicle, plan_of
+from bays.planner import Blocked, Costs, Operation, Plan, Problem, Row, Vehicle, plan_of
 from bays.planner import Placement as PlannedPlacement
 from bays.planner.holding import DRIVING
 from bays.selectors.calendar import opening_spans, workers
@@ -34,6 +34,9 @@ from shopcal.accounts.models import Shop
 HORIZON_DAYS = 14
 # A planned step that has not begun this long after its time is planned anew.
 LATE_START_MINUTES = 15
+# Somebody has to be told of every change: it costs as much as half an hour's waiting, another
+# person or place half of that (common practice, no source).
+COSTS = Costs(changed_start=30, changed_resource=15)
 OPEN_STATES = ("booked", "checked_in", "in_work", "on_hold")
 
 
@@ -123,6 +126,7 @@ def load_shop_plan(
         blocked=_blocked(
             clock, others, waiting, {*(one.id for one in people), *(one.id for one in units)}
         ),
+        costs=COSTS,
         technicians_drive=shop.technicians_move_vehicles,
         zones=frozenset(zone_key(code) for code in current.plan.zones)
         | {_key(hold) for hold in others if hold.resource.kind == ResourceKind.ZONE},

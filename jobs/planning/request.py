@@ -53,6 +53,7 @@ class BookingRequest:
     absent_systems: tuple[str, ...] = ()  # known not to be there
     arrives_at: datetime | None = None
     wanted_by: datetime | None = None
+    wished_at: datetime | None = None  # about when the work should begin
     weight: int = 1
     ro_number: str = ""
     customer_name: str = ""

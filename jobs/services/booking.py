@@ -25,6 +25,13 @@ from jobs.planning.request import (
     resolve_request,
 )
 from jobs.selectors.visits import next_ro_number
+from jobs.services.others_moved import (
+    moved_rows,
+    offer_gone,
+    refuse_if_later,
+    refuse_if_moved_since,
+    tell_moved,
+)
 from jobs.services.plans import plan_with, refuse_unless_verified, store_rows
 from jobs.services.quotes import open_offer, promise_after, row_in
 from shopcal.accounts.actor import Actor
@@ -49,15 +56,18 @@ def book_visit(*, by: Actor, request: BookingRequest, offer_token: str) -> Visit
     kept = open_offer(offer_token)
     if kept["shop"] != by.shop_id:
         raise Conflict("offer_expired", "This offer was made for another shop.")
-    if any_taken(by.shop_id, _people_and_units(kept["rows"])):
-        raise _gone()  # said at once, without planning the whole shop to find it out
+    moved = kept.get("moved", [])
+    if moved:
+        require(by, Action.REPLAN)
+    elif any_taken(by.shop_id, _people_and_units(kept["rows"])):
+        raise offer_gone()  # said at once, without planning the whole shop to find it out
     warm_shop_plan(by.shop_id)
     try:
-        return retried(lambda: _book(by, case, kept["rows"]))
+        return retried(lambda: _book(by, case, kept["rows"], moved))
     except Conflict as refused:
         if refused.code not in ("double_booking", "plan_not_verified"):
             raise
-        raise _gone() from refused
+        raise offer_gone() from refused
 
 
 def complete_case(shop_id: int, request: BookingRequest) -> BookingCase:
@@ -73,14 +83,6 @@ def complete_case(shop_id: int, request: BookingRequest) -> BookingCase:
     return case
 
 
-def _gone() -> Conflict:
-    return Conflict(
-        "offer_gone",
-        "This time has just been taken.",
-        detail="Nothing was booked. Ask for new offers and choose again.",
-    )
-
-
 def _people_and_units(
     kept_rows: Sequence[list[Any]],
 ) -> Iterator[tuple[str, str, datetime, datetime]]:
@@ -92,7 +94,13 @@ def _people_and_units(
 
 
 @transaction.atomic
-def _book(by: Actor, case: BookingCase, kept_rows: Sequence[list[object]]) -> Visit:
+def _book(
+    by: Actor,
+    case: BookingCase,
+    kept_rows: Sequence[list[object]],
+    kept_moved: Sequence[list[Any]],
+) -> Visit:
+    refuse_if_moved_since(by, kept_moved)
     now = timezone.now()
     shop = Shop.objects.get(pk=by.shop_id)
     shop_plan = load_shop_plan(shop, now)
@@ -100,8 +108,12 @@ def _book(by: Actor, case: BookingCase, kept_rows: Sequence[list[object]]) -> Vi
     asked = shop_plan.with_vehicle(vehicle, places)
     rows = _rows(asked, case, kept_rows)
     visit, asked = new_visit(by=by, case=case, asked=asked, rows=rows)
-    refuse_unless_verified(asked, plan_with(asked, rows), only=NEW)
-    store_rows(by=by, shop_plan=asked, rows=rows)
+    moved = moved_rows(asked, kept_moved)
+    plan = plan_with(asked, (*rows, *moved))
+    refuse_unless_verified(asked, plan, only={NEW, *(row.vehicle for row in moved)})
+    refuse_if_later(asked, plan, moved)
+    store_rows(by=by, shop_plan=asked, rows=(*rows, *moved))
+    tell_moved(by, asked, moved, case)
     tell_booked(by, visit, case)
     return visit
 

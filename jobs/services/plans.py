@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from bays.convert.planner import code_of
 from bays.models import ResourceKind, Technician
@@ -17,10 +17,12 @@ from shopcal.accounts.actor import Actor
 from shopcal.errors import Conflict
 
 
-def refuse_unless_verified(shop_plan: ShopPlan, plan: Plan, only: str | None = None) -> None:
+def refuse_unless_verified(
+    shop_plan: ShopPlan, plan: Plan, only: Collection[str] | None = None
+) -> None:
     """Let the independent verifier check a plan before anything is stored.
 
-    With ``only`` just the rules that this vehicle's rows break count: a visit that runs late by
+    With ``only`` just the rules that these vehicles' rows break count: a visit that runs late by
     itself must not keep others from being booked.
 
     Raises:
@@ -28,7 +30,7 @@ def refuse_unless_verified(shop_plan: ShopPlan, plan: Plan, only: str | None = N
     """
     violations = verify(shop_plan.problem, plan)
     if only is not None:
-        violations = [v for v in violations if any(row.vehicle == only for row in v.rows)]
+        violations = [v for v in violations if any(row.vehicle in only for row in v.rows)]
     if violations:
         raise Conflict(
             "plan_not_verified",

@@ -16,7 +16,7 @@ from jobs.planning.problem import ShopPlan, load_shop_plan
 from jobs.planning.request import BookingCase, BookingRequest, planner_vehicle, resolve_request
 from shopcal.accounts.actor import Actor
 from shopcal.accounts.models import Shop
-from shopcal.accounts.permissions import Action, require
+from shopcal.accounts.permissions import Action, may, require
 from shopcal.errors import Conflict, FieldError
 
 OFFER_SALT = "jobs.offer"
@@ -54,6 +54,9 @@ class VisitOffer:
     late_minutes: int
     says: str
     steps: tuple[OfferedStep, ...]
+    kind: str = "another"  # soonest, cheapest, wished or another
+    moves_others: bool = False
+    cost_to_others: str = "nobody else moves"
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,7 @@ def quote_visit(*, by: Actor, request: BookingRequest, count: int | None = None)
         return VisitQuote(case, (), "", None, _space(case))
     now = timezone.now()
     shop_plan = load_shop_plan(shop, now)
-    asked, answer = _ask(case, shop_plan, count or shop.offers_to_show)
+    asked, answer = _ask(by, case, shop_plan, count or shop.offers_to_show)
     binding = answer.binding
     return VisitQuote(
         case=case,
@@ -122,12 +125,25 @@ def ask_each_bay(
     return bay_answers(case, current_floor(shop.pk), shop, timezone.now())
 
 
-def _ask(case: BookingCase, shop_plan: ShopPlan, count: int) -> tuple[ShopPlan, Quote]:
+def _ask(
+    by: Actor, case: BookingCase, shop_plan: ShopPlan, count: int
+) -> tuple[ShopPlan, Quote]:
+    """The planner's offers; others move only for whoever may re-plan."""
+    wished_at = case.request.wished_at
     wanted_by = case.request.wanted_by
     due = shop_plan.clock.up(wanted_by) if wanted_by else shop_plan.problem.horizon
     vehicle, places = planner_vehicle(case, shop_plan, due)
     asked = shop_plan.with_vehicle(vehicle, places)
-    answer = quote(asked.problem, shop_plan.plan, vehicle, count)
+    answer = quote(
+        asked.problem,
+        shop_plan.plan,
+        vehicle,
+        count,
+        wished=shop_plan.clock.up(wished_at) if wished_at else None,
+        freeze_minutes=(
+            shop_plan.shop.booking_freeze_minutes if may(by, Action.REPLAN) else None
+        ),
+    )
     if isinstance(answer, ModelError):
         raise Conflict("cannot_quote", "No offer can be computed.", detail=answer.says)
     return asked, answer
@@ -167,7 +183,7 @@ def _offer(asked: ShopPlan, case: BookingCase, offer: Offer) -> VisitOffer:
     labels = {step.order: step.label for step in case.steps}
     return VisitOffer(
         token=signing.dumps(
-            {"shop": asked.shop.pk, "rows": [_row_out(asked, row) for row in offer.rows]},
+            _token_facts(asked, offer),
             salt=OFFER_SALT,
             compress=True,
         ),
@@ -183,7 +199,24 @@ def _offer(asked: ShopPlan, case: BookingCase, offer: Offer) -> VisitOffer:
             _offered_step(asked, row, labels[int(row.operation.split(":")[1])])
             for row in offer.rows
         ),
+        kind=offer.kind,
+        moves_others=bool(offer.moved),
+        cost_to_others=offer.cost_to_others,
     )
+
+
+def _token_facts(asked: ShopPlan, offer: Offer) -> dict[str, Any]:
+    """What books the offer: its rows, and those of others with the versions seen."""
+    facts: dict[str, Any] = {
+        "shop": asked.shop.pk,
+        "rows": [_row_out(asked, row) for row in offer.rows],
+    }
+    if offer.moved:
+        facts["moved"] = [
+            [row.vehicle, asked.steps[row.operation].version, _row_out(asked, row)]
+            for row in offer.moved
+        ]
+    return facts
 
 
 def _offered_step(asked: ShopPlan, row: Row, label: str) -> OfferedStep:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import Final
 
+UNITS_AT_MOST: Final = 6
+
 # Operations, one row each, vehicle after vehicle.
 OP_CELLS: Final = 0  # how long it takes people, units and floor
 OP_MINUTES: Final = 1
@@ -27,7 +29,8 @@ OP_OLD_CELL: Final = 15  # what the plan in force says; -2 where that start is o
 OP_OLD_TECHNICIAN: Final = 16
 OP_OLD_PLACE: Final = 17
 OP_UNIT_COUNT: Final = 18
-OP_WIDTH: Final = 19
+OP_OLD_UNITS: Final = 19  # as many columns as a row has for units
+OP_WIDTH: Final = OP_OLD_UNITS + UNITS_AT_MOST
 
 # Vehicles.
 V_FIRST: Final = 0  # its first operation
@@ -62,7 +65,6 @@ R_PLACE: Final = 5
 R_PARK: Final = 6
 R_WAY: Final = 7  # cells its technician drives before it starts
 R_UNITS: Final = 8
-UNITS_AT_MOST: Final = 6
 R_WIDTH: Final = R_UNITS + UNITS_AT_MOST
 
 # Figures of the whole problem.

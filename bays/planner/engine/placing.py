@@ -196,7 +196,7 @@ def _choose_second(t: Facts, free: Words, n: int, cell: int, leader: int) -> int
 def _choose_units(
     t: Facts, free: Words, rows: Rows, n: int, follows: bool, cell: int, cells: int
 ) -> None:
-    """Units of the operation before where they are free, else the first free ones."""
+    """Units of the operation before, or of the plan in force, where they are free; else others."""
     groups, filled = of_operation(t, n, at.OP_GROUPS), 0
     for g in range(groups, groups + of_operation(t, n, at.OP_GROUP_COUNT)):
         group = t[g]
@@ -206,7 +206,7 @@ def _choose_units(
                 if missing == 0:
                     break
                 unit = t[u]
-                before = follows and _uses(t, rows, n - 1, unit)
+                before = (follows and _uses(t, rows, n - 1, unit)) or _had(t, n, unit)
                 if before != (again == 0) or _taken(rows, n, filled, unit):
                     continue
                 if is_free(free, unit, cell, cell + cells):
@@ -218,6 +218,14 @@ def _choose_units(
 @njit(cache=True, nogil=True)
 def _uses(t: Facts, rows: Rows, n: int, unit: int) -> bool:
     return _taken(rows, n, of_operation(t, n, at.OP_UNIT_COUNT), unit)
+
+
+@njit(cache=True, nogil=True)
+def _had(t: Facts, n: int, unit: int) -> bool:
+    for u in range(of_operation(t, n, at.OP_UNIT_COUNT)):
+        if of_operation(t, n, at.OP_OLD_UNITS + u) == unit:
+            return True
+    return False
 
 
 @njit(cache=True, nogil=True)

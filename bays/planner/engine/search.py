@@ -24,9 +24,11 @@ from bays.planner.problem import Row
 
 # Workers compare notes this often; whoever is behind goes on from the better plan.
 ROUNDS = 24
-CATCH_UP_FROM = 16
+CATCH_UP_FROM = 8
 # From so many vehicles on, workers take one half of the time each.
-MANY = 250
+SOME, MANY = 100, 250
+# A shop so far behind its promises needs a warmer end as well.
+HOT = 400.0
 
 
 def first_plan(compiled: Compiled) -> Rows | None:
@@ -182,10 +184,12 @@ def _least(compiled: Compiled, state: State) -> None:
 
 
 def _mood(state: State) -> Mood:
+    """Temperatures by what the plan costs beyond the least, a vehicle; found by trying."""
     count = len(state.loose)
     excess = int(state.total[0]) - int(state.alone[state.loose].sum())
-    hot = max(25.0, 0.15 * excess / count)
-    return Mood(hot, 3.0, 8 if count < 100 else 5, 0.02)
+    crowded = SOME <= count < MANY
+    hot = max(25.0, (1.0 if crowded else 0.15) * excess / count)
+    return Mood(hot, 20.0 if crowded and hot > HOT else 3.0, 5 if count >= SOME else 8, 0.02)
 
 
 def _alone(compiled: Compiled, state: State, desk: Words, mood: Mood, budget: Budget) -> None:

@@ -185,8 +185,11 @@ class _Reader:
 
     def _old(self, row: list[int], old: Row | None) -> None:
         row[at.OP_OLD_CELL] = row[at.OP_OLD_TECHNICIAN] = row[at.OP_OLD_PLACE] = NONE
+        row[at.OP_OLD_UNITS :] = [NONE] * at.UNITS_AT_MOST
         if old is None:
             return
+        for n, unit in enumerate(old.units[: at.UNITS_AT_MOST]):
+            row[at.OP_OLD_UNITS + n] = self.names.number.get(unit, NONE)
         cell, off_grid = divmod(old.start, GRID_MINUTES)
         row[at.OP_OLD_CELL] = OFF_GRID if off_grid or cell < 0 else cell
         row[at.OP_OLD_TECHNICIAN] = self.names.number.get(old.technician, OFF_GRID)

@@ -65,7 +65,9 @@ def test_a_part_brings_what_it_needs(world: World, proposal: Proposal) -> None:
 
 def test_left_it_is_no_longer_listed(world: World, proposal: Proposal) -> None:
     assert send(world.manager, "decline", proposal).json()["state"] == "declined"
-    assert world.manager.get(reverse("api:proposal-list"), {"state": "open"}).json()["results"] == []
+    assert (
+        world.manager.get(reverse("api:proposal-list"), {"state": "open"}).json()["results"] == []
+    )
 
 
 def test_a_stale_one_is_refused(world: World, proposal: Proposal) -> None:
