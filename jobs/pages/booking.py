@@ -79,6 +79,15 @@ class OfferLine:
     where: str
     late: str
     steps: tuple[tuple[str, str, str], ...]
+    kind: str  # why it is offered; empty where there is nothing to say
+    cost: str  # what it means to the others
+
+
+_OFFER_KINDS = {
+    "soonest": "soonest",
+    "cheapest": "costs the shop least",
+    "wished": "nearest the time asked for",
+}
 
 
 @require_http_methods(["GET", "POST"])
@@ -307,6 +316,8 @@ def _offer_line(offer: VisitOffer, words: ShopWords) -> OfferLine:
             )
             for step in offer.steps
         ),
+        kind=_OFFER_KINDS.get(offer.kind, ""),
+        cost=offer.cost_to_others,
     )
 
 
@@ -318,7 +329,10 @@ def _binding(quote: VisitQuote, words: ShopWords) -> str:
         return f"No offer: {says}."
     if " not before " in says:
         return f"{says}."
-    return f"Not before {words.moment(quote.offers[0].starts_at)}: {says}."
+    calm = [offer.starts_at for offer in quote.offers if not offer.moves_others]
+    if not calm:
+        return f"{says[:1].upper()}{says[1:]}."
+    return f"Not before {words.moment(calm[0])}: {says}."
 
 
 def _systems(form: BookingForm, case: BookingCase) -> list[dict[str, Any]]:

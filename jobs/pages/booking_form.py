@@ -78,6 +78,9 @@ class BookingForm(forms.Form):
     )
     arrives_at = MomentField(label="Arrives", required=False, help_text="Empty: it is here now.")
     wanted_by = MomentField(label="Wanted by", required=False)
+    wished_at = MomentField(
+        label="Around", required=False, help_text="If the customer asks for a time."
+    )
     ro_number = forms.CharField(label="Repair order", required=False, max_length=40)
     plate = forms.CharField(label="Plate", required=False, max_length=20)
     customer_name = forms.CharField(label="Customer", required=False, max_length=120)
@@ -130,6 +133,12 @@ class BookingForm(forms.Form):
             raise forms.ValidationError("This is already past: choose a later time.")
         return wanted_by
 
+    def clean_wished_at(self) -> datetime | None:
+        wished_at: datetime | None = self.cleaned_data["wished_at"]
+        if wished_at is not None and wished_at <= self.words.now:
+            raise forms.ValidationError("This is already past: choose a later time.")
+        return wished_at
+
     @cached_property
     def request(self) -> BookingRequest:
         """What can be read so far; fields with faults are left out.
@@ -151,6 +160,7 @@ class BookingForm(forms.Form):
             absent_systems=tuple(code for code, there in self.systems_said.items() if not there),
             arrives_at=given.get("arrives_at"),
             wanted_by=given.get("wanted_by"),
+            wished_at=given.get("wished_at"),
             ro_number=given.get("ro_number", ""),
             customer_name=given.get("customer_name", ""),
             customer_phone=given.get("customer_phone", ""),
