@@ -11,6 +11,7 @@ from django.utils.safestring import SafeString
 
 WIDTH, LABEL, ROW, BAR = 720.0, 64.0, 34.0, 26.0
 LEAST = 4.0
+LAST_TICK = 40.0  # px its words take
 LETTER = 7.4  # px a letter of 13 px takes at most, on average
 
 
@@ -52,12 +53,17 @@ def draw_difference(found: Difference) -> SafeString:
     hours = int((last - first).total_seconds() // 3600)
     step = max(1, -(-hours // 8))
     ticks = [first + timedelta(hours=hour) for hour in range(0, hours + 1, step)]
+    over_night = first.date() != last.date()
     promised = found.promised_at
     context = {
         "title": found.title,
         "width": WIDTH,
         "height": 2 * ROW + 22,
-        "ticks": [{"x": x(tick), "says": f"{tick:%H:%M}"} for tick in ticks],
+        "ticks": [
+            {"x": x(tick), "says": f"{tick:%a %H:%M}" if over_night else f"{tick:%H:%M}"}
+            for tick in ticks
+            if x(tick) <= WIDTH - LAST_TICK
+        ],
         "rows": [
             {
                 "name_y": 39 + n * ROW,
@@ -69,12 +75,6 @@ def draw_difference(found: Difference) -> SafeString:
         "promise": x(promised) if promised and first <= promised <= last else None,
     }
     return SafeString(render_to_string("drawing/difference.svg.html", context))
-
-
-def _bars(
-    row: Sequence[Placed], x: Callable[[datetime], float], y: float
-) -> list[dict[str, object]]:
-    return [_bar(one, x, y) for one in row]
 
 
 def _bar(one: Placed, x: Callable[[datetime], float], y: float) -> dict[str, object]:
