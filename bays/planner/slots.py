@@ -244,7 +244,9 @@ def shared_slot(
 def _cell_to_share(problem: Problem, operation: Operation, standing: Standing) -> int | None:
     """The cell in which the row before ends, where the operation could share its set-up."""
     before = standing.row
-    if before is None or not may_share_set_up(problem, before, operation):
+    if before is None or not may_share_set_up(
+        problem, replace(before, park_after=False), operation
+    ):
         return None
     cell, off_grid = divmod(before.end, GRID_MINUTES)
     return None if off_grid or cell < earliest_cell(problem, operation, standing) else cell

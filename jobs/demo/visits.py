@@ -78,7 +78,8 @@ def book_demo_visits(*, by: Actor, shop: Shop, now: datetime) -> list[Visit]:
         quote = quote_visit(by=by, request=request)
         if quote.offers:
             known = replace(request, systems=tuple(quote.case.vehicle.systems))
-            visits.append(book_visit(by=by, request=known, offer_token=quote.offers[0].token))
+            calm = [one for one in quote.offers if not one.moves_others]
+            visits.append(book_visit(by=by, request=known, offer_token=calm[0].token))
     return visits
 
 

@@ -125,9 +125,7 @@ def ask_each_bay(
     return bay_answers(case, current_floor(shop.pk), shop, timezone.now())
 
 
-def _ask(
-    by: Actor, case: BookingCase, shop_plan: ShopPlan, count: int
-) -> tuple[ShopPlan, Quote]:
+def _ask(by: Actor, case: BookingCase, shop_plan: ShopPlan, count: int) -> tuple[ShopPlan, Quote]:
     """The planner's offers; others move only for whoever may re-plan."""
     wished_at = case.request.wished_at
     wanted_by = case.request.wanted_by
@@ -140,9 +138,7 @@ def _ask(
         vehicle,
         count,
         wished=shop_plan.clock.up(wished_at) if wished_at else None,
-        freeze_minutes=(
-            shop_plan.shop.booking_freeze_minutes if may(by, Action.REPLAN) else None
-        ),
+        freeze_minutes=(shop_plan.shop.booking_freeze_minutes if may(by, Action.REPLAN) else None),
     )
     if isinstance(answer, ModelError):
         raise Conflict("cannot_quote", "No offer can be computed.", detail=answer.says)

@@ -164,18 +164,38 @@ def _copy_back(t: Facts, rows: Rows, kept: Rows, i: int, v: int) -> None:
 def _choose(t: Facts, s: State, desk: Words, out: Numbers, most: int) -> int:
     """A vehicle, mostly one that costs more than it need, and others it competes with."""
     count = s.loose.shape[0]
-    seed, worst = -1, -1
-    for _ in range(1 + below(desk, 4)):
-        v = s.loose[below(desk, count)]
-        extra = s.cost[v] - s.alone[v]
-        if extra > worst:
-            seed, worst = v, extra
+    seed = _by_excess(s, desk) if share(desk) < 0.4 else _dearest_of_few(s, desk)
     wanted = min(count, 1 + below(desk, most))
     out[0] = seed
     size = 1
     if wanted > 1 and share(desk) < 0.5:
         size = _in_its_way(t, s, desk, out, wanted)
     return _here_then(t, s, desk, out, size, wanted)
+
+
+@njit(cache=True, nogil=True)
+def _dearest_of_few(s: State, desk: Words) -> int:
+    seed, worst = -1, -1
+    for _ in range(1 + below(desk, 4)):
+        v = s.loose[below(desk, s.loose.shape[0])]
+        extra = s.cost[v] - s.alone[v]
+        if extra > worst or seed < 0:
+            seed, worst = v, extra
+    return seed
+
+
+@njit(cache=True, nogil=True)
+def _by_excess(s: State, desk: Words) -> int:
+    """A vehicle with a chance in proportion to what it costs more than it need."""
+    excess = 0
+    for v in s.loose:
+        excess += max(0, s.cost[v] - s.alone[v])
+    passed = share(desk) * excess
+    for v in s.loose:
+        passed -= max(0, s.cost[v] - s.alone[v])
+        if passed <= 0.0:
+            return v
+    return s.loose[below(desk, s.loose.shape[0])]
 
 
 @njit(cache=True, nogil=True)
@@ -222,6 +242,10 @@ def _in_its_way(t: Facts, s: State, desk: Words, out: Numbers, wanted: int) -> i
             n, longest, begins = m, waits, ready
         ready = s.rows[m, at.R_STOP]
     ends = s.rows[n, at.R_STOP]
+    if longest > 0:
+        # Room in one place serves it, not a little everywhere.
+        begins += below(desk, longest)
+        ends = min(ends, begins + 3 * of_operation(t, n, at.OP_CELLS))
     reach = max(30, count // 4)
     size, low = 1, max(0, s.rank[seed] - reach)
     span = min(count, s.rank[seed] + reach + 1) - low

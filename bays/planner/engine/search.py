@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from bays.planner.calendar import cell_at_or_after
 from bays.planner.engine import columns as at
 from bays.planner.engine.bits import Words
 from bays.planner.engine.chance import stream
@@ -20,6 +21,7 @@ from bays.planner.engine.ruin import Mood, State
 from bays.planner.engine.slots import desk_for
 from bays.planner.engine.tables import Compiled, fill_row
 from bays.planner.engine.taken import crowded
+from bays.planner.holding import rows_by_vehicle
 from bays.planner.problem import Row
 
 # Workers compare notes this often; whoever is behind goes on from the better plan.
@@ -73,14 +75,21 @@ def _in_order(compiled: Compiled, order: Sequence[int]) -> tuple[int, Rows] | No
 
 def rows_as_table(compiled: Compiled, rows: Iterable[Row]) -> Rows:
     """A whole plan's rows in the engine's form."""
-    table = compiled.rows.copy()
-    numbers = {key: n for n, key in enumerate(compiled.problem.operation_by_key)}
-    for row in rows:
-        target = table[numbers[row.key]]
-        if row.key in compiled.problem.pin_by_key:
-            target[at.R_PARK] = row.park_after
-        else:
-            fill_row(target, row, compiled.names, compiled.place_number)
+    table, problem = compiled.rows.copy(), compiled.problem
+    numbers = {key: n for n, key in enumerate(problem.operation_by_key)}
+    for vehicle, own in rows_by_vehicle(rows).items():
+        stands, parked = problem.vehicle_by_id[vehicle].stands or problem.lot, False
+        for row in own:
+            target = table[numbers[row.key]]
+            if row.key in problem.pin_by_key:
+                target[at.R_PARK] = row.park_after
+            else:
+                fill_row(target, row, compiled.names, compiled.place_number)
+                if problem.technicians_drive and (parked or stands != row.placement):
+                    begins = problem.lot if parked else stands
+                    minutes = problem.travel_minutes(begins, row.placement)
+                    target[at.R_WAY] = cell_at_or_after(minutes)
+            stands, parked = row.placement, row.park_after
     return table
 
 

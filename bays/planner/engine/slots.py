@@ -12,6 +12,9 @@ from bays.planner.engine.bits import ALL, Words, is_free, lowest_bit, runs
 from bays.planner.engine.chance import below, share
 from bays.planner.engine.facts import Facts, cells_of, of_operation, of_place, travel
 
+# How often a vehicle waits in the lot though it might stay where it is.
+PARKED_SHARE = 0.3
+
 
 class Stand(NamedTuple):
     """Where a vehicle is before an operation."""
@@ -226,7 +229,24 @@ def best_slot(t: Facts, free: Words, desk: Words, n: int, stand: Stand, blink: f
         if blink > 0.0 and count > 1 and share(desk) < blink:
             continue
         best = _at_place(t, free, desk, n, stand, place, best)
-    return best
+    return _parked_by_chance(t, free, desk, n, stand, best)
+
+
+@njit(cache=True, nogil=True)
+def _parked_by_chance(t: Facts, free: Words, desk: Words, n: int, stand: Stand, best: Slot) -> Slot:
+    """Now and then wait in the lot rather than where others want to stand."""
+    if best.rank < 0 or best.park == 1 or best.place == stand.place or not stand.kept:
+        return best
+    if of_place(t, stand.place, at.P_ZONE_COUNT) == 0 or share(desk) > PARKED_SHARE:
+        return best
+    lot = t[at.F_LOT]
+    away = cells_of(travel(t, stand.place, lot)) + cells_of(travel(t, lot, best.place))
+    if best.cell < stand.ready + away + 1:
+        return best
+    slow = t[at.F_CROSSED] == 1 or t[at.F_DRIVE] == 1
+    if slow and not _way_clear(t, free, n, stand, best.place, True, best.cell):
+        return best
+    return Slot(best.rank, best.cell, best.place, 1)
 
 
 @njit(cache=True, nogil=True)

@@ -46,6 +46,16 @@ def test_a_quote_has_needs_with_reasons_and_three_offers(world: World) -> None:
     assert all(offer["technicians"] and offer["place"] for offer in quote["offers"])
 
 
+def test_a_quote_tells_why_each_time_is_offered_and_what_it_costs_the_others(world: World) -> None:
+    first, *_ = calm = offers(world)
+    assert first["kind"] == "soonest"
+    assert not any(offer["moves_others"] for offer in calm)
+    assert {offer["cost_to_others"] for offer in calm} == {"nobody else moves"}
+    wished = calm[-1]["starts_at"]
+    asked = offers(world, wished_at=wished)
+    assert [offer["starts_at"] for offer in asked if offer["kind"] == "wished"] == [wished]
+
+
 def test_a_quote_says_what_is_still_missing(world: World) -> None:
     quote = post(world.writer, "quote-list", {"work": []}).json()
     assert {fault["path"] for fault in quote["faults"]} == {"work", "kind_code"}

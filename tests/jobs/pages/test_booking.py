@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from django.http import HttpResponse
@@ -12,6 +14,7 @@ from django.test import Client
 
 from bays.models import FloorPlanEdition, Hold, Resource
 from jobs.models import Visit
+from jobs.services.quotes import VisitQuote, quote_visit
 from shopcal.accounts.models import Shop
 from shopcal.history.models import Event
 from tests.conftest import Person
@@ -328,6 +331,34 @@ def test_shop_without_a_floor_plan_is_told_so(
     office = client_for(service_writer)
     kind = cast.only_a_vehicle_and_a_procedure(service_writer.membership.shop)
     assert "no floor plan yet" in offers_for(office, vin="", kind_code=kind)
+
+
+def test_time_asked_for_gets_the_offer_nearest_to_it(office: Client) -> None:
+    assert "nearest the time asked for" not in offers_for(office)
+    part = offers_for(office, wished_at="2026-03-04T13:00")
+    assert part.count("nearest the time asked for") == 1
+    assert "nobody else moves" in part
+
+
+def test_time_asked_for_that_is_past_is_told_beside_the_field(office: Client) -> None:
+    page = page_of(office.post("/book/", said(wished_at="2020-01-01T10:00")))
+    assert "Around" in page
+    assert "This is already past: choose a later time." in page
+
+
+def test_offer_that_moves_others_says_so_with_the_tag_of_a_caution(
+    office: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def moving(**asked: Any) -> VisitQuote:
+        found = quote_visit(**asked)
+        words = "moves two visits by up to 15 min, none late"
+        first = replace(found.offers[0], moves_others=True, cost_to_others=words)
+        return replace(found, offers=(first, *found.offers[1:]))
+
+    monkeypatch.setattr("jobs.pages.booking.quote_visit", moving)
+    part = offers_for(office)
+    assert '<span class="tag tape">moves two visits by up to 15 min, none late</span>' in part
+    assert part.count('<span class="tag ok">nobody else moves</span>') == 2
 
 
 def test_urgent_booking_says_first_what_would_move_and_changes_nothing(
