@@ -164,6 +164,10 @@ def describe_problems() -> None:
         "proposal_stale", 412, "This proposal is out of date.",
         "Nothing was changed. `detail` says why; have the day planned again.",
     )  # fmt: skip
+    describe(
+        "no_demand", 404, "No vehicle came in the last four weeks.",
+        "There is nothing to plan again. Ask once visits have been done.",
+    )  # fmt: skip
     for what in (
         "visit",
         "calibration",
