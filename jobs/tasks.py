@@ -127,7 +127,7 @@ def work_study(message: Message) -> Callable[[], None] | None:
         return None
     except Refusal as refusal:
         return partial(fail_study, study_id=study_id, says=refusal.title)
-    except Exception:
+    except Exception:  # tried again; given up, whoever asked is told rather than left waiting
         if message.attempt >= STUDY_ATTEMPTS:
             return partial(fail_study, study_id=study_id, says="It could not be worked out.")
         raise

@@ -11,7 +11,6 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from bays.planner.engine import columns as at
-from bays.planner.engine.bits import Words
 from bays.planner.engine.chance import stream
 from bays.planner.engine.facts import Facts, Numbers, Rows, of_vehicle
 from bays.planner.engine.holding_cells import hold_rows
@@ -102,14 +101,10 @@ def _back_to_best(facts: Facts, half: State) -> None:
     """Put the half's vehicles where they were when it was cheapest."""
     if half.loose.size == 0 or half.total[0] == half.total[1]:
         return
-    _swap_rows(facts, half, half.free)
-
-
-def _swap_rows(facts: Facts, half: State, free: Words) -> None:
     for v in half.loose:
-        hold_rows(facts, free, half.rows, v, True)
+        hold_rows(facts, half.free, half.rows, v, True)
     for v in half.loose:
         first, stop = (int(of_vehicle(facts, v, column)) for column in (at.V_FIRST, at.V_STOP))
         half.rows[first:stop] = half.best_rows[first:stop]
         half.cost[v] = half.best_cost[v]
-        hold_rows(facts, free, half.rows, v, False)
+        hold_rows(facts, half.free, half.rows, v, False)

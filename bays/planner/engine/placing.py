@@ -17,7 +17,15 @@ from bays.planner.engine.facts import (
     travel,
 )
 from bays.planner.engine.holding_cells import cost_of, hold_rows, keep_own
-from bays.planner.engine.slots import Slot, Stand, best_slot, can_lead, old_slot, way_cells
+from bays.planner.engine.slots import (
+    Slot,
+    Stand,
+    best_slot,
+    can_lead,
+    crossed_clear,
+    old_slot,
+    way_cells,
+)
 
 
 @njit(cache=True, nogil=True)
@@ -118,22 +126,12 @@ def _meets_pin(t: Facts, free: Words, rows: Rows, n: int, place: int, ended: int
 
 @njit(cache=True, nogil=True)
 def _leaves(t: Facts, free: Words, place: int, minute: int) -> bool:
-    return _crossed_free(t, free, place, minute, minute + of_place(t, place, at.P_DRIVE_MINUTES))
+    return crossed_clear(t, free, place, minute, minute + of_place(t, place, at.P_DRIVE_MINUTES))
 
 
 @njit(cache=True, nogil=True)
 def _arrives(t: Facts, free: Words, place: int, minute: int) -> bool:
-    return _crossed_free(t, free, place, minute - of_place(t, place, at.P_DRIVE_MINUTES), minute)
-
-
-@njit(cache=True, nogil=True)
-def _crossed_free(t: Facts, free: Words, place: int, starts: int, ends: int) -> bool:
-    crossed = of_place(t, place, at.P_CROSSED)
-    for z in range(crossed, crossed + of_place(t, place, at.P_CROSSED_COUNT)):
-        first, stop = starts // at.CELL_MINUTES, cells_of(ends)
-        if not is_free(free, t[z], first, stop):
-            return False
-    return True
+    return crossed_clear(t, free, place, minute - of_place(t, place, at.P_DRIVE_MINUTES), minute)
 
 
 @njit(cache=True, nogil=True)

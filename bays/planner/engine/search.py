@@ -143,7 +143,7 @@ def better_rows(compiled: Compiled, table: Rows, budget: Budget, seed: int, work
     ]
     mood = _mood(states[0])
     if len(states) == 1:
-        _alone(compiled, states[0], desks[0], mood, budget)
+        run_round(compiled.facts, states[0], desks[0], mood, budget, 0.0, 1.0)
     else:
         _together(compiled, states, desks, mood, budget)
     best = min(states, key=lambda state: int(state.total[1]))
@@ -199,10 +199,6 @@ def _mood(state: State) -> Mood:
     crowded = SOME <= count < MANY
     hot = max(25.0, (1.0 if crowded else 0.15) * excess / count)
     return Mood(hot, 20.0 if crowded and hot > HOT else 3.0, 5 if count >= SOME else 8, 0.02)
-
-
-def _alone(compiled: Compiled, state: State, desk: Words, mood: Mood, budget: Budget) -> None:
-    run_round(compiled.facts, state, desk, mood, budget, 0.0, 1.0)
 
 
 def _together(

@@ -188,20 +188,21 @@ def _way_clear(
     drive = of_place(t, place, at.P_DRIVE_MINUTES)
     starts = cell * at.CELL_MINUTES
     if park or stand.place != place:
-        if not _zones_clear(t, free, place, starts - drive, starts):
+        if not crossed_clear(t, free, place, starts - drive, starts):
             return False
         leaves = stand.ended if park else starts - travel(t, stand.place, place)
         ends = leaves + of_place(t, stand.place, at.P_DRIVE_MINUTES)
-        if not _zones_clear(t, free, stand.place, leaves, ends):
+        if not crossed_clear(t, free, stand.place, leaves, ends):
             return False
     if stand.leaves:
         ends = starts + of_operation(t, n, at.OP_MINUTES)
-        return _zones_clear(t, free, place, ends, ends + drive)
+        return crossed_clear(t, free, place, ends, ends + drive)
     return True
 
 
 @njit(cache=True, nogil=True)
-def _zones_clear(t: Facts, free: Words, place: int, starts: int, ends: int) -> bool:
+def crossed_clear(t: Facts, free: Words, place: int, starts: int, ends: int) -> bool:
+    """Whether the zones driven through are free for those minutes; what is over hinders nobody."""
     starts = max(starts, t[at.F_NOW])
     if starts >= ends:
         return True

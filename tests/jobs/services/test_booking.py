@@ -52,6 +52,12 @@ def asked(serial: str = "SB200001", **more) -> BookingRequest:
     )
 
 
+def booked(desk: Actor, serial: str) -> Visit:
+    request = asked(serial)
+    offer = quote_visit(by=desk, request=request).offers[0]
+    return book_visit(by=desk, request=request, offer_token=offer.token)
+
+
 def test_an_offer_tells_why_where_when_and_with_how_much_to_spare(desk: Actor) -> None:
     quote = quote_visit(by=desk, request=asked())
     assert [need.content.code for need in quote.case.needed] == ["surround_view_mats"]

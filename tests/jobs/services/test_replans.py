@@ -9,9 +9,7 @@ import pytest
 from bays.models import Absence, EquipmentUnit, Hold, Technician
 from bays.services.holds import HoldWanted, take_holds
 from jobs.models import Proposal, Step, Visit
-from jobs.services.booking import book_visit
 from jobs.services.proposals import accept
-from jobs.services.quotes import quote_visit
 from jobs.services.replans import (
     repair_plan,
     runs_long,
@@ -24,7 +22,7 @@ from jobs.services.steps import finish_step, pin_step, start_step
 from jobs.services.visits import check_in
 from shopcal.accounts.actor import Actor
 from shopcal.errors import Conflict
-from tests.jobs.services.test_booking import WEDNESDAY, asked, at_ten, desk
+from tests.jobs.services.test_booking import WEDNESDAY, at_ten, booked, desk
 
 __all__ = ["at_ten", "desk"]
 
@@ -34,12 +32,6 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def visit(desk: Actor) -> Visit:
     return booked(desk, "SB200001")
-
-
-def booked(desk: Actor, serial: str) -> Visit:
-    request = asked(serial)
-    offer = quote_visit(by=desk, request=request).offers[0]
-    return book_visit(by=desk, request=request, offer_token=offer.token)
 
 
 def mats_step(visit: Visit) -> Step:

@@ -9,8 +9,6 @@ import pytest
 from bays.models import Hold, Technician
 from jobs.models import Step, Visit
 from jobs.planning.moving import StartSpan, StepPlaces
-from jobs.services.booking import book_visit
-from jobs.services.quotes import quote_visit
 from jobs.services.step_moves import StepMove, move_step, places_of, undo_move
 from jobs.services.steps import pin_step, start_step
 from jobs.services.visits import check_in
@@ -20,7 +18,7 @@ from shopcal.errors import Conflict, NotAllowed, Stale
 from shopcal.history.models import Event
 from tests.conftest import JoinShop
 from tests.faults.small_shop import SLUG
-from tests.jobs.services.test_booking import WEDNESDAY, asked, at_ten, desk
+from tests.jobs.services.test_booking import WEDNESDAY, at_ten, booked, desk
 
 __all__ = ["at_ten", "desk"]
 
@@ -30,12 +28,6 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def visit(desk: Actor) -> Visit:
     return booked(desk, "SB200001")
-
-
-def booked(desk: Actor, serial: str) -> Visit:
-    request = asked(serial)
-    offer = quote_visit(by=desk, request=request).offers[0]
-    return book_visit(by=desk, request=request, offer_token=offer.token)
 
 
 def mats(visit: Visit) -> Step:
