@@ -13,11 +13,12 @@ from django.views.decorators.http import require_POST, require_safe
 
 from jobs.intake import vin
 from jobs.lifecycle import VisitState, visit_acts
-from jobs.models import Step, Visit
+from jobs.models import Visit
 from jobs.pages.moments import ShopWords, duration, listed
 from jobs.pages.visit_acts import ACTS, BY_NAME, Act, act_form
 from jobs.pages.visit_forms import DetailsForm, PlateForm, ReasonForm, WaitForm
 from jobs.pages.visit_history import change_lines, event_lines
+from jobs.pages.visit_steps import calibration_facts, step_facts, with_the_next
 from jobs.procedures import WORK_CODES
 from jobs.selectors.day import NOT_FINISHED, Standing, standing_of
 from jobs.selectors.scans import comparison_of
@@ -46,14 +47,6 @@ STANDING_TAGS = {
     Standing.NOT_PLANNED: "tape",
     Standing.LATE: "stop",
     Standing.CANCELLED: "",
-}
-CALIBRATION_TAGS = {
-    "planned": "",
-    "passed": "work",
-    "verified": "ok",
-    "failed": "stop",
-    "stopped": "stop",
-    "cancelled": "",
 }
 
 
@@ -260,10 +253,10 @@ def _panel(
         "standing_tag": STANDING_TAGS[one.standing],
         "facts": _facts(found, one.finishes_at, standing, words),
         "steps": [
-            {**_step(step, names, words, waiting or {}), "parked": _parked(step, later, words)}
-            for step, later in _with_the_next(found)
+            step_facts(step, later, names, words, (waiting or {}).get(step.pk))
+            for step, later in with_the_next(found)
         ],
-        "calibrations": [_calibration(c) for c in found.calibrations.all()],
+        "calibrations": [calibration_facts(c) for c in found.calibrations.all()],
         "customer": _customer(found, words),
         "vehicle": _vehicle(found, words),
         "confirm": [
@@ -307,68 +300,6 @@ def _facts(found: Visit, finishes_at: Any, standing: str, words: ShopWords) -> l
     if found.state == "on_hold":
         facts.append({"number": "on hold", "word": found.hold_reason, "kind": "tape"})
     return facts
-
-
-def _step(
-    step: Step, names: dict[str, str], words: ShopWords, waiting: Mapping[int, WaitForm]
-) -> dict[str, Any]:
-    starts_at, ends_at = step.started_at or step.starts_at, step.ended_at or step.ends_at
-    when = "no time yet"
-    if starts_at and ends_at:
-        when = f"{words.moment(starts_at)}–{words.briefly(ends_at, words.day_of(starts_at))}"
-    people = listed([p.name for p in (step.technician, step.second_person) if p])
-    margin = (step.placement or {}).get("margin_mm")
-    where = [step.placement_label or "outside", words.spare(margin) if margin is not None else ""]
-    form = waiting.get(step.pk) or WaitForm(prefix=f"wait-{step.pk}", words=words)
-    return {
-        "step": step,
-        "wait_form": form,
-        "waits": _waits(step, words),
-        "when": when,
-        "who": people,
-        "where": " · ".join(part for part in where if part),
-        "units": ", ".join(names.get(code, code) for code in step.unit_codes),
-        "state": step.get_state_display(),
-        "kind": {"done": "ok", "doing": "tape", "cancelled": "stop"}.get(step.state, ""),
-        "may_pin": step.state == Step.State.PLANNED and step.starts_at is not None,
-    }
-
-
-def _with_the_next(found: Visit) -> list[tuple[Step, Step | None]]:
-    steps = list(found.steps.all())
-    return list(zip(steps, [*steps[1:], None], strict=True))
-
-
-def _parked(step: Step, following: Step | None, words: ShopWords) -> str:
-    """Where the plan has it wait outside, and until when somebody fetches it."""
-    open_still = following is not None and following.state == Step.State.PLANNED
-    if not step.park_after or step.ends_at is None or following is None or not open_still:
-        return ""
-    if following.starts_at is None:
-        return "then parked outside"
-    until = words.briefly(following.starts_at, words.day_of(step.ends_at))
-    return f"then parked outside until {until}"
-
-
-def _waits(step: Step, words: ShopWords) -> str:
-    if step.not_before is None or step.state != Step.State.PLANNED:
-        return ""
-    return f"waits for {step.waits_for}, expected {words.moment(step.not_before)}"
-
-
-def _calibration(calibration: Any) -> dict[str, Any]:
-    attempts = list(calibration.attempts.all())
-    return {
-        "name": calibration.edition.procedure.name,
-        "edition": calibration.edition.number,
-        "state": calibration.state.replace("_", " "),
-        "tag": CALIBRATION_TAGS.get(calibration.state, "work"),
-        "reasons": calibration.reasons,
-        "attempts": len(attempts),
-        "cause": attempts[-1].cause if attempts else "",
-        "dealt_with": calibration.dealt_with,
-        "cancelled_reason": calibration.cancelled_reason,
-    }
 
 
 def _customer(found: Visit, words: ShopWords) -> list[tuple[str, str]]:
